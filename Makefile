@@ -85,8 +85,11 @@ screenshots: dev $(WORLD)/.fitted ## make the pictures in docs/images from the d
 	@tools/need-chromium
 	$(BIN)/python tools/screenshots.py $(BOOK)
 
-pins: dev ## write requirements/*.txt from what is installed
-	$(BIN)/python tools/pin.py
+pins: ## resolve requirements/*.txt anew; do it with the oldest Python to be served (PYTHON=...)
+	@PYTHON="$(PYTHON)" tools/make-venv .venv-pins
+	.venv-pins/bin/python -m pip install --quiet --editable '.[dev]'
+	.venv-pins/bin/python tools/pin.py
+	@rm -rf .venv-pins
 
 clean: ## remove the environment and the demo world
 	rm -rf .venv $(WORLD)
