@@ -1,0 +1,110 @@
+"""What the desk hands to a page beside the answer itself: values, no markup, numbers unrounded.
+
+Promises that each kind of reply to the one box is its own type. Not here: the answer (views), and who fulfils the
+desk (wiring).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from hangtab.domain.subject import Subject
+from hangtab.usecases.ports import SalesFilter
+from hangtab.usecases.views import Answer
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """One line under the search box: its words, the subject's key, and what it is ("character", "release" ...)."""
+
+    text: str
+    subject: str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class SalesWanted:
+    """The question was about sales, not about a worth; `said` repeats how it was understood."""
+
+    wanted: SalesFilter
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """The question set two or more pieces against each other ("34+ yellowed against clear").
+
+    `ratio` is how many times the first the second brings: (middle, low, high), eight in ten; None when not known.
+    """
+
+    asked: str
+    sides: tuple[Answer, ...]
+    ratio: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AsSold:
+    """What a row of the comparables says of one sale: "Northgate 34", "Quayside, GB".
+
+    `doubtful` when the name or the price is not settled.
+    """
+
+    label: str
+    place: str
+    doubtful: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Leader:
+    """A line from the outline to what tells this variant. `spot`: tab, title, window, sticker, text or strip."""
+
+    spot: str
+    title: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """The card or box to be drawn from the catalogue's measures, in millimetres; `form` is the packaging."""
+
+    width_mm: float
+    height_mm: float
+    form: str
+    leaders: tuple[Leader, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LineHeld:
+    """One line of the catalogue and how much the book holds of it."""
+
+    name: str
+    maker: str
+    years: str
+    pieces: int
+    sales: int
+
+
+@dataclass(frozen=True, slots=True)
+class BookInfo:
+    """The book in a few figures; `today` is the day for which questions without a date are answered."""
+
+    name: str
+    currency: str
+    evidence: int
+    sales: int
+    waiting: int
+    fitted: datetime | None
+    today: date
+    lines: tuple[LineHeld, ...] = ()
+    venues: tuple[str, ...] = ()
+    examples: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A subject that can be asked about, for scripts."""
+
+    subject: Subject
+    text: str
+    sales: int
