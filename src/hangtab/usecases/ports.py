@@ -43,7 +43,8 @@ class StoredName:
 
     `candidates`: up to five (subject key, sentence, probability), likeliest first. `by` is "text" or who settled it.
     `decided`: the first candidate may be used; `lot` and `why` as in `Naming`. A settled "none of these" has no
-    candidates and is decided.
+    candidates and is decided. `nodes`: catalogue ids the first candidate hangs under or carries (line, character,
+    figure, release, change, prototype, features), by which the list of sales is filtered; empty for unnamed evidence.
     """
 
     candidates: tuple[tuple[str, str, float], ...]
@@ -52,6 +53,7 @@ class StoredName:
     by: str = "text"
     lot: bool = False
     why: str = ""
+    nodes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,6 +247,12 @@ class Book(Protocol):
     def waiting_count(self) -> int:
         """How much waits."""
 
+    def answered_count(self) -> int:
+        """How many answers stand (neither undone nor set aside)."""
+
+    def unread(self, waiting_id: str) -> Problem:
+        """Why a row ("row:<number>" of `Waiting.id`) could not be read."""
+
     def settle(self, evidence_id: str, name: StoredName | None, entry: Entry) -> None:
         """Record a person's answer; None sets it aside."""
 
@@ -260,7 +268,7 @@ class Book(Protocol):
     def remember_layout(self, fingerprint: str, columns: str, entry: Entry) -> None:
         """Remember corrected columns."""
 
-    def save_fit(self, fit: FitRecord) -> None:
+    def save_fit(self, fit: FitRecord, entry: Entry) -> None:
         """Keep a fit; the last three stay."""
 
     def latest_fit(self) -> FitRecord | None:

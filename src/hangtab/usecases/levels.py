@@ -1,0 +1,53 @@
+"""Level the book's evidence: at take-in each fact by itself, afterwards the ones whose postage had to be guessed."""
+
+from __future__ import annotations
+
+from hangtab.domain.errors import PriceError, Problem
+from hangtab.domain.evidence import Evidence, PostageKind
+from hangtab.domain.price import AllInPrice
+from hangtab.domain.progress import OnStep, Step
+from hangtab.levelling import PostageGuess, learn_postage, level, level_ask
+from hangtab.usecases.parts import Parts
+
+
+def level_one(parts: Parts, evidence: Evidence, guess: PostageGuess) -> AllInPrice | Problem | None:
+    """The all-in price of a sale, or of the ask of what was not sold; None where no amount was stated."""
+    amount = evidence.price if evidence.price is not None else evidence.ask
+    if amount is None:
+        return None
+    venue = parts.catalogue.venues.get(evidence.venue)
+    levelled = level if evidence.price is not None else level_ask
+    try:
+        return levelled(
+            evidence,
+            venue=venue,
+            taxes=parts.catalogue.taxes,
+            rates=parts.rates,
+            into=parts.book.currency,
+            postage=guess,
+        )
+    except PriceError as error:
+        return Problem(error.what, error.where, error.mend)
+
+
+def book_guess(parts: Parts) -> PostageGuess:
+    """Usual postage, learned from all evidence of the book that states it."""
+    return learn_postage(stored.evidence for stored in parts.book.evidence())
+
+
+def relevel(parts: Parts, on_step: OnStep, *, everything: bool = False) -> int:
+    """Level anew what had its postage estimated, or everything after a change of currency, rates or fees.
+
+    Returns: how many prices were looked at.
+    """
+    stored = list(parts.book.evidence())
+    guess = learn_postage(s.evidence for s in stored)
+    chosen = [s.evidence for s in stored if everything or s.evidence.postage.kind is PostageKind.UNKNOWN]
+    prices: list[tuple[str, AllInPrice | None]] = []
+    for done, evidence in enumerate(chosen):
+        if done % 2000 == 0:
+            on_step(Step("Levelling prices", done, len(chosen)))
+        price = level_one(parts, evidence, guess)
+        prices.append((evidence.id, None if isinstance(price, Problem) else price))
+    parts.book.reprice(prices, parts.book.currency, parts.entry("level", count=len(prices)))
+    return len(prices)

@@ -1,0 +1,126 @@
+"""Margin notes and cautions of an answer: one fact each, from the same fit as the figure."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import polars as pl
+
+from hangtab.catalogue.model import Catalogue
+from hangtab.domain.subject import VERIFIED, FeatureState, Subject
+from hangtab.domain.worth import Worth
+from hangtab.usecases.parts import Parts
+from hangtab.usecases.views import Note, Track
+from hangtab.valuing import CHAIN, Valuer, form_of, piece_columns
+
+LEVEL_WORDS = {
+    "variant": "same release without or with other features",
+    "change": "same release",
+    "release": "same figure on other cards",
+    "figure": "same character",
+    "character": "same line",
+    "line": "the whole book",
+}
+FEW = 10
+
+
+def track_for(valuer: Valuer, subject: Subject) -> Track | None:
+    """How wrong such estimates have been: for pieces of this form, else for all; None when never tried."""
+    tried = {t.form: t for t in valuer.calibration.tried}
+    own = tried.get(form_of(subject))
+    best = own if own and own.sales >= FEW else tried.get("")
+    return Track(best.form or "all pieces", best.error, best.inside_80, best.sales) if best else None
+
+
+def notes_for(
+    parts: Parts, valuer: Valuer, worth: Worth, same: pl.DataFrame, track: Track | None
+) -> tuple[Note, ...]:
+    """Notes for the margin, in the order of their sections."""
+    low, high = worth.middle.ranges[80]
+    notes = [_rests(worth)]
+    if track:
+        inside = round(track.inside_80 * 100)
+        notes.append(
+            Note(
+                "worth",
+                "How wrong",
+                f"such estimates have been: off by {track.error * 100:.0f}\u202f% at the middle of {track.sales}"
+                f" unseen sales. {inside} of 100 fell inside the eight-in-ten range.",
+            )
+        )
+    notes.append(Note("worth", "Middle of the market", f"{low:.0f} to {high:.0f}, eight in ten; apart from one sale’s luck."))
+    notes.append(_place(parts, valuer))
+    if worth.seen == 0:
+        notes.append(_leans(valuer, worth.subject))
+    notes.append(Note("comparables", "Counts", "is each price’s share in the mean of the logs."))
+    if any(c.gain < 0 for c in worth.comparables):
+        notes.append(
+            Note("comparables", "A negative share", "pulls the other way: that sale tells of something taken off.")
+        )
+    doubtful = [c for c in worth.comparables if c.weight < 0.5]  # noqa: PLR2004
+    if doubtful:
+        worst = min(doubtful, key=lambda c: c.weight)
+        notes.append(
+            Note("comparables", "Far off", f"sales weigh less: the least counts for {worst.weight * 100:.0f}\u202f% of a clean sale.")
+        )
+    asks = same.filter(pl.col("kind") == "below")
+    if len(asks):
+        notes.append(Note("years", "Asks", f"{len(asks)} unsold or running asks say only that a sale would bring less."))
+    return tuple(notes)
+
+
+def _rests(worth: Worth) -> Note:
+    count = len(worth.comparables)
+    newest = "" if worth.newest is None else f" The newest of this variant is {_age(worth.newest, worth.at)} old."
+    return Note(
+        "worth", "Rests on", f"{count} nearest sales and the rest of the market; all count as {worth.effective_sales:.1f}.{newest}"
+    )
+
+
+def _age(newest: date, at: date) -> str:
+    days = max((at - newest).days, 0)
+    if days < 90:  # noqa: PLR2004 - readable up to a season
+        return f"{days} day{'' if days == 1 else 's'}"
+    months = round(days / 30.44)
+    return f"{months} months" if months < 24 else f"{months // 12} years"  # noqa: PLR2004
+
+
+def _place(parts: Parts, valuer: Valuer) -> Note:
+    venue, _, country = valuer.reference.site.partition("/")
+    known = parts.catalogue.venues.get(venue)
+    name = known.names.name if known else venue or "any venue"
+    how = "at auction" if valuer.reference.mechanism == "auction" else "at a fixed price"
+    return Note("worth", "Stated for", f"{name}{', ' + country if country else ''}, {how}, postage included.")
+
+
+def _leans(valuer: Valuer, subject: Subject) -> Note:
+    piece = piece_columns(subject, valuer.catalogue)
+    sales = valuer.table.filter(pl.col("kind") == "sale")
+    for level in reversed(CHAIN[:-1]):
+        path = CHAIN[: CHAIN.index(level) + 1]
+        near = sales.filter(pl.all_horizontal(*(pl.col(c) == piece[c] for c in path)))  # type: ignore[literal-required]
+        if len(near):
+            return Note("worth", "Leans on", f"{len(near)} sales of the {LEVEL_WORDS.get(level, level)}.")
+    return Note("worth", "Leans on", "the whole book; its own line has no sale yet.")
+
+
+def cautions_for(catalogue: Catalogue, subject: Subject) -> tuple[tuple[str, str], ...]:
+    """Cautions that stand where the figure stands: (bold sentence, rest)."""
+    out = []
+    for feature in subject.features:
+        known = catalogue.features.get(feature.id)
+        if known and known.transplantable and feature.state not in VERIFIED | {FeatureState.REFUTED}:
+            out.append(
+                (
+                    f"The {known.names.name.lower()} can be transplanted.",
+                    "It is claimed, not verified; only a verified one earns the full premium. A photo cannot authenticate it.",
+                )
+            )
+    out.append(
+        (
+            "",
+            "An estimate from market evidence is not an appraisal. For insurance, tax, an estate or a court, use a"
+            " qualified appraiser and the local rules.",
+        )
+    )
+    return tuple(out)

@@ -1,0 +1,102 @@
+"""Take in: sources become evidence, named and levelled, each source in one short transaction.
+
+Promises that taking a source in twice changes nothing, that one bad row never stops a file, and that the raw bytes
+stay in the book. Not here: opening files (the edge does) and questions to a person (settling).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from hangtab.domain.errors import Problem, SourceError
+from hangtab.domain.evidence import Evidence
+from hangtab.domain.name import Naming
+from hangtab.domain.progress import OnStep, Step
+from hangtab.domain.subject import Subject
+from hangtab.intake import Setting, SourceFile, read_source
+from hangtab.levelling import PostageGuess
+from hangtab.naming import Saying
+from hangtab.usecases.levels import book_guess, level_one, relevel
+from hangtab.usecases.parts import Parts
+from hangtab.usecases.ports import Receipt, SourceRecord, StoredName, TakenFact
+
+KEPT_CANDIDATES = 5
+REPORT_EVERY = 500
+
+
+@dataclass(frozen=True, slots=True)
+class TakenIn:
+    """What a whole take-in brought: a receipt per source, and the sources that could not be read at all."""
+
+    receipts: tuple[Receipt, ...]
+    refused: tuple[Problem, ...]
+
+
+def take_in(parts: Parts, sources: Iterable[SourceFile], setting: Setting, on_step: OnStep) -> TakenIn:
+    """Take in sources in order.
+
+    Args:
+        parts: the book and what goes with it.
+        sources: bytes with their names, photos beside them.
+        setting: venues, remembered columns and today's date, for reading.
+        on_step: progress in facts read; raising `Cancelled` from it keeps the sources already written.
+    """
+    guess = book_guess(parts)
+    receipts: list[Receipt] = []
+    refused: list[Problem] = []
+    for source in sources:
+        try:
+            receipts.append(_take_one(parts, source, setting, guess, on_step))
+        except SourceError as error:
+            refused.append(Problem(error.what, error.where, error.mend))
+    if any(r.new for r in receipts):
+        relevel(parts, on_step)
+    return TakenIn(tuple(receipts), tuple(refused))
+
+
+def _take_one(parts: Parts, source: SourceFile, setting: Setting, guess: PostageGuess, on_step: OnStep) -> Receipt:
+    read = read_source(source, setting)
+    record = SourceRecord(read.sha256, source.name, read.media.value, source.data)
+    facts: list[TakenFact] = []
+    for reading, fact in read.facts:
+        if len(facts) % REPORT_EVERY == 0:
+            on_step(Step(f"Reading {source.name}", len(facts), 0))
+        if isinstance(fact, Problem):
+            facts.append(TakenFact(reading, None, fact))
+            continue
+        price = level_one(parts, fact, guess)
+        facts.append(
+            TakenFact(
+                reading,
+                fact,
+                price if isinstance(price, Problem) else None,
+                name_evidence(parts, fact),
+                None if isinstance(price, Problem) else price,
+            )
+        )
+    parts.book.keep_sources(
+        SourceRecord(photo.sha256, photo.name, "photo", photo.data) for photo in read.photos
+    )
+    return parts.book.take_in(record, facts, parts.entry("take in", name=source.name, sha256=read.sha256))
+
+
+def name_evidence(parts: Parts, evidence: Evidence) -> StoredName:
+    """The name of one piece of evidence as the book keeps it."""
+    return stored_name(parts, parts.namer.name(Saying.of(evidence)))
+
+
+def stored_name(parts: Parts, naming: Naming) -> StoredName:
+    """A naming as the book keeps it: five candidates, and the catalogue ids of the first one's chain."""
+    kept = tuple((c.subject.key, c.text, c.probability) for c in naming.candidates[:KEPT_CANDIDATES])
+    nodes = nodes_of(parts, naming.candidates[0].subject) if naming.candidates else ()
+    return StoredName(
+        kept, naming.none, decided=naming.decided, lot=naming.lot, why=naming.why, nodes=nodes
+    )
+
+
+def nodes_of(parts: Parts, subject: Subject) -> tuple[str, ...]:
+    """Catalogue ids a subject hangs under or carries, for the list of sales."""
+    chain = parts.catalogue.chain(subject.thing)
+    ids = (chain.line, chain.character, chain.figure, chain.release, chain.change, chain.prototype)
+    return tuple(i for i in (*ids, *(f.id for f in subject.features)) if i)

@@ -1,0 +1,29 @@
+"""Evidence to engine rows and the book's Spec; a fit back to worths, adjustments and verdicts.
+
+The engine itself knows no toys: all that the trade knows about a piece becomes a column here.
+"""
+
+from hangtab.valuing.calibration import Calibration, Tried, calibrate
+from hangtab.valuing.columns import CHAIN, form_of, piece_columns
+from hangtab.valuing.reference import Reference, find_reference
+from hangtab.valuing.table import book_spec, digest, engine_table
+from hangtab.valuing.trial import fit_table, predicted, try_table
+from hangtab.valuing.valuer import Valuer
+
+__all__ = [
+    "CHAIN",
+    "Calibration",
+    "Reference",
+    "Tried",
+    "Valuer",
+    "book_spec",
+    "calibrate",
+    "digest",
+    "engine_table",
+    "find_reference",
+    "fit_table",
+    "form_of",
+    "piece_columns",
+    "predicted",
+    "try_table",
+]

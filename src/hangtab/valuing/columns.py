@@ -1,0 +1,129 @@
+"""A subject as the engine's columns: the chain it hangs on, and everything about its condition.
+
+Promises that equal subjects give equal columns, and that only what was verified earns a feature's premium. Reads the
+catalogue only. Not here: prices, dates and venues, which belong to a sale and not to a piece (table).
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TypedDict
+
+from hangtab.catalogue.model import Catalogue, Chain
+from hangtab.domain.subject import VERIFIED, Feature, FeatureState, Packaging, PartState, Seal, Subject
+
+CHAIN = ("line", "character", "figure", "release", "change", "variant", "form")
+
+
+class PieceColumns(TypedDict):
+    """One subject's columns. `position` is 0 to 100 on the grader's scale, None for raw pieces."""
+
+    line: str
+    character: str
+    figure: str
+    release: str
+    change: str
+    variant: str
+    form: str
+    state: str
+    card: str | None
+    scale: str | None
+    position: float | None
+    generation: str | None
+    note: str | None
+    attribute: str | None
+    stage: str | None
+    marks: list[str]
+    features: list[str]
+
+
+def form_of(subject: Subject) -> str:
+    """Packaging with raw or graded: "carded raw", "boxed graded", "loose raw"."""
+    return f"{subject.packaging.value} {'graded' if subject.grading else 'raw'}"
+
+
+def piece_columns(subject: Subject, catalogue: Catalogue, on: date | None = None) -> PieceColumns:
+    """The engine's columns of a subject.
+
+    Args:
+        subject: the piece.
+        catalogue: what exists.
+        on: day of the sale; before a running change was known, a release that has one is "unchecked".
+
+    Raises KeyError when the subject's thing is not in the catalogue.
+    """
+    chain = catalogue.chain(subject.thing)
+    grading = subject.grading
+    position = None
+    if grading:
+        scale = next((s for s in catalogue.graders[grading.grader].scales if s.id == grading.scale), None)
+        position = scale.position(grading.grade) if scale else None
+    change = catalogue.changes.get(chain.change)
+    prototype = catalogue.prototypes.get(chain.prototype)
+    return PieceColumns(
+        line=chain.line,
+        character=chain.character,
+        figure=chain.figure or "prototype",
+        release=_release_label(subject, chain),
+        change=_change_label(chain, catalogue, on),
+        variant=",".join(sorted(f.id for f in subject.features if f.state is not FeatureState.REFUTED)) or "plain",
+        form=form_of(subject),
+        state=f"{subject.packaging.value} {grading.grader if grading else 'raw'}",
+        card=_card_label(chain, catalogue),
+        scale=f"{grading.grader}:{grading.scale} {subject.packaging.value}" if grading else None,
+        position=position,
+        generation=f"{grading.grader} {grading.generation}" if grading and grading.generation else None,
+        note=f"{subject.packaging.value} {subject.note}" if subject.note and not grading else None,
+        attribute=change.attribute if change and change.attribute else None,
+        stage=f"{prototype.stage} {prototype.finish}".strip() if prototype else None,
+        marks=_marks(subject),
+        features=_features(subject.features),
+    )
+
+
+def _release_label(subject: Subject, chain: Chain) -> str:
+    if subject.packaging is Packaging.LOOSE:
+        return "loose"
+    return chain.release or chain.prototype or "any"
+
+
+def _change_label(chain: Chain, catalogue: Catalogue, on: date | None) -> str:
+    if chain.change:
+        return chain.change
+    later = [c for c in catalogue.changes.values() if c.release == chain.release and c.known_since]
+    if on and any(c.known_since and on < c.known_since for c in later):
+        return "unchecked"
+    return "common"
+
+
+def _card_label(chain: Chain, catalogue: Catalogue) -> str | None:
+    release = catalogue.releases.get(chain.release)
+    return f"{chain.line} {release.card}" if release and release.card else None
+
+
+def _marks(subject: Subject) -> list[str]:
+    """Flaws, qualifiers, missing or reproduction parts, opened or resealed packaging; sorted."""
+    where = subject.packaging.value
+    marks = [f"{where} {flaw}" for flaw in subject.flaws]
+    if subject.grading:
+        marks += [f"qualifier {q}" for q in subject.grading.qualifiers]
+    for part in subject.parts:
+        if part.state is PartState.MISSING:
+            marks += [f"{where} part missing", f"missing {part.id}"]
+        elif part.state is PartState.REPRODUCTION:
+            marks += [f"{where} part reproduction"]
+    if subject.seal in {Seal.OPENED, Seal.RESEALED}:
+        marks.append(f"{where} {subject.seal.value}")
+    return sorted(marks)
+
+
+def _features(features: tuple[Feature, ...]) -> list[str]:
+    """Each feature, and beside it its own discount while it is only claimed; a refuted one is none."""
+    out: list[str] = []
+    for feature in features:
+        if feature.state is FeatureState.REFUTED:
+            continue
+        out.append(feature.id)
+        if feature.state not in VERIFIED:
+            out.append(f"{feature.id} unverified")
+    return sorted(out)

@@ -1,0 +1,152 @@
+"""A fit of the book turned into worths: middle, next sale, item price, comparables, and where a price falls.
+
+Promises `log middle.median = (1 - sum gain) log base + sum gain log adjusted`, unrounded. Ranges are recalibrated by a
+symmetric factor per form (calibration), which leaves every median alone. Not here: fitting, and what a page shows.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+
+from hangtab.catalogue.model import Catalogue
+from hangtab.domain.subject import Subject
+from hangtab.domain.worth import Comparable, Span, Verdict, Worth
+from hangtab.valuing.calibration import Calibration
+from hangtab.valuing.columns import CHAIN, form_of, piece_columns
+from hangtab.valuing.factors import group_factors
+from hangtab.valuing.reference import Reference
+from hangtab.valuing.verdict import verdict_words
+from hangtab.worth import Fitted
+
+LEVELS = (0.5, 0.8, 0.9)
+TOP = 12
+UNDATED = date.max
+
+
+@dataclass(frozen=True)
+class Valuer:
+    """A fit with what it takes to speak of it.
+
+    `table` is the engine's table the fit was made from; money everywhere in major units of `currency`.
+    """
+
+    fitted: Fitted
+    table: pl.DataFrame
+    catalogue: Catalogue
+    reference: Reference
+    calibration: Calibration
+    currency: str
+
+    def rows_for(self, subjects: list[Subject], days: list[date]) -> pl.DataFrame:
+        """Engine rows for subjects at the reference place, one per (subject, day) pair given."""
+        rows = [
+            {
+                **piece_columns(subject, self.catalogue),
+                "site": self.reference.site,
+                "mechanism": self.reference.mechanism,
+                "season": day.strftime("%m"),
+                "sold": day,
+                "wider": 1.0,
+                "kind": "sale",
+            }
+            for subject, day in zip(subjects, days, strict=True)
+        ]
+        return pl.DataFrame(rows, schema_overrides={"position": pl.Float64, "marks": pl.List(pl.String),
+                            "features": pl.List(pl.String), **dict.fromkeys(_TEXTS, pl.String)})  # fmt: skip
+
+    def spans(self, subjects: list[Subject], days: list[date], kind: str) -> tuple[Span, ...]:
+        """Ranges of many subjects at once; kind is "next" or "middle"."""
+        frame = self.fitted.predict(self.rows_for(subjects, days), levels=LEVELS, kind=kind)
+        return tuple(
+            self._span(row, form_of(subject))
+            for row, subject in zip(frame.iter_rows(named=True), subjects, strict=True)
+        )
+
+    def _span(self, row: dict[str, float], form: str) -> Span:
+        median = row["median"]
+        wider = self.calibration.scale(form)
+        ranges = {
+            round(level * 100): (
+                median * (row[f"low_{level * 100:.0f}"] / median) ** wider,
+                median * (row[f"high_{level * 100:.0f}"] / median) ** wider,
+            )
+            for level in LEVELS
+        }
+        return Span(median, row["mean"], ranges)
+
+    def worth(self, subject: Subject, text: str, at: date, price: float | None = None) -> Worth:
+        """The worth of one subject on a day, and the place of a price among next sales.
+
+        Args:
+            subject: what is asked about.
+            text: its canonical sentence.
+            at: the day.
+            price: an all-in price in the book's currency.
+        """
+        (middle,) = self.spans([subject], [at], "middle")
+        (coming,) = self.spans([subject], [at], "next")
+        row = self.rows_for([subject], [at])
+        grid = self.fitted.comparables(row, top=TOP)
+        same = self.same_variant(subject)
+        sales = same.filter(pl.col("kind") == "sale")
+        return Worth(
+            subject=subject,
+            text=text,
+            at=at,
+            currency=self.currency,
+            middle=middle,
+            next_sale=coming,
+            item_price=self._item(coming),
+            base=grid.base,
+            comparables=self._comparables(grid.sales),
+            effective_sales=grid.effective_sales,
+            newest=sales["sold"].max() if len(sales) else None,  # type: ignore[arg-type]
+            seen=len(sales),
+            verdict=None if price is None else self.verdict(row, price, form_of(subject)),
+        )
+
+    def _item(self, span: Span) -> Span:
+        item = self.reference.item
+        return Span(
+            item(span.median),
+            item(span.mean),
+            {level: (item(low), item(high)) for level, (low, high) in span.ranges.items()},
+        )
+
+    def _comparables(self, sales: pl.DataFrame) -> tuple[Comparable, ...]:
+        about = dict(self.table.select("id", "subject").join(sales.select("id"), on="id").iter_rows())
+        return tuple(
+            Comparable(
+                id=row["id"],
+                kind=row["kind"],
+                sold=row["sold"] or UNDATED,
+                all_in=row["price"],
+                adjusted=row["adjusted"],
+                gain=row["gain"],
+                weight=row["weight"],
+                subject=about.get(row["id"], ""),
+                factors=group_factors(row),
+            )
+            for row in sales.iter_rows(named=True)
+        )
+
+    def verdict(self, row: pl.DataFrame, price: float, form: str) -> Verdict:
+        """Where an all-in price falls among next sales, after recalibration."""
+        median = float(self.fitted.predict(row, levels=LEVELS, kind="next")["median"][0])
+        # Recalibrated ranges are wider by a factor on the log scale, so the price moves towards the middle by it.
+        pulled = median * math.exp(math.log(price / median) / self.calibration.scale(form))
+        below = self.fitted.place(row, pulled, kind="next")
+        return Verdict(price, below, verdict_words(below))
+
+    def same_variant(self, subject: Subject) -> pl.DataFrame:
+        """Engine rows of the same variant, whatever their condition."""
+        piece = piece_columns(subject, self.catalogue)
+        mine = pl.all_horizontal(*(pl.col(c) == piece[c] for c in CHAIN[:-1]))  # type: ignore[literal-required]
+        return self.table.filter(mine)
+
+
+_TEXTS = ("card", "scale", "generation", "note", "attribute", "stage")
