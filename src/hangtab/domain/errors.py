@@ -25,7 +25,12 @@ class HangtabError(Exception):
 
 
 class CatalogueError(HangtabError):
-    """The catalogue files say something that cannot be meant."""
+    """The catalogue files say something that cannot be meant; `problems` are all of it, this error names the first."""
+
+    def __init__(self, what: str, *, where: str, mend: str, problems: tuple[Problem, ...] = ()) -> None:
+        """Keep the first problem's sentences and the whole list."""
+        super().__init__(what, where=where, mend=mend)
+        self.problems = problems
 
 
 class SourceError(HangtabError):
