@@ -90,16 +90,25 @@ harbour-master,Harbour Master,,harbor master;de:Hafenmeister
 keeper,"Keeper, old",character,
 gull-boat,Gull Boat,vehicle,
 """,
-    "lines/tidewardens/figures.csv": "id,character,name,aliases\nkeeper-grey,keeper,grey coat,\nkeeper-red,keeper,red coat,\n",
+    "lines/tidewardens/figures.csv": """id,character,name,aliases
+keeper-grey,keeper,grey coat,
+keeper-red,keeper,red coat,
+""",
     "lines/tidewardens/releases.csv": """id,character,figure,card,year,name,packaging,features,aliases
 tw-hm-1,harbour-master,,tw-card-1,,,,,
 tw-hm-2,harbour-master,,tw-card-2,,,,card-ca; glow-sticker,
 tw-keeper-1,keeper,keeper-red,tw-card-1,1992,,,,
 tw-gull,gull-boat,,,,,boxed,,
 """,
-    "lines/tidewardens/changes.csv": "id,release,name,attribute,known_since\nhm-2-short,tw-hm-2,short string,short-string,2019-04-01\n",
-    "lines/tidewardens/prototypes.csv": "id,character,stage,finish\nhm-shot,harbour-master,first shot,unpainted\n",
-    "lines/tidewardens/parts.csv": "id,of,name,kind\nhm-lamp,harbour-master,lamp,\n",
+    "lines/tidewardens/changes.csv": """id,release,name,attribute,known_since
+hm-2-short,tw-hm-2,short string,short-string,2019-04-01
+""",
+    "lines/tidewardens/prototypes.csv": """id,character,stage,finish
+hm-shot,harbour-master,first shot,unpainted
+""",
+    "lines/tidewardens/parts.csv": """id,of,name,kind
+hm-lamp,harbour-master,lamp,
+""",
 }
 
 
