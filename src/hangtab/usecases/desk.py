@@ -47,11 +47,12 @@ class Compared:
 class AsSold:
     """What a row of the comparables says of one sale: "Northgate 34", "Quayside, GB".
 
-    `doubtful` when the name or the price is not settled.
+    `kind` is the evidence's kind; `doubtful` when the name or the price is not settled.
     """
 
     label: str
     place: str
+    kind: str = "sale"
     doubtful: bool = False
 
 

@@ -6,7 +6,7 @@ so. Not here: markup, rounding and the wording of sums (rendering).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from hangtab.domain.errors import UnknownPieceError
@@ -15,7 +15,7 @@ from hangtab.domain.name import Candidate, Naming
 from hangtab.domain.subject import Subject
 from hangtab.domain.worth import Worth
 from hangtab.levelling import convert
-from hangtab.naming import AskedPrice, Saying, parse_price
+from hangtab.naming import AskedPrice, Entry, Saying, parse_price, split_price
 from hangtab.usecases.fitting import Standing
 from hangtab.usecases.notes import cautions_for, notes_for, track_for
 from hangtab.usecases.parts import Parts
@@ -28,7 +28,7 @@ LIKELY = 0.03  # a reading less likely than this is not offered beside the answe
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class Ask:
     """One question: words, a day, and perhaps a price and the reading a person chose (a subject key)."""
 
     text: str
@@ -39,7 +39,7 @@ class Asked:
 
 def name_text(parts: Parts, text: str) -> Naming:
     """The candidates of a text. Raises UnknownPieceError when nothing of the catalogue is meant."""
-    naming = parts.namer.name(Saying(title=text))
+    naming = parts.namer.name(Saying.ask(text))
     if not naming.candidates:
         lines = ", ".join(sorted(line.names.name for line in parts.catalogue.lines.values()))
         what = f"No line or piece called “{naming.unknown or text[:60]}” is in the catalogue"
@@ -51,7 +51,7 @@ def name_text(parts: Parts, text: str) -> Naming:
     return naming
 
 
-def estimate(parts: Parts, standing: Standing, asked: Asked) -> Worth:
+def estimate(parts: Parts, standing: Standing, asked: Ask) -> Worth:
     """The worth alone, without what surrounds it on a page."""
     naming = name_text(parts, asked.text) if asked.text else None
     subject, text = _chosen(parts, naming, asked)
@@ -59,7 +59,7 @@ def estimate(parts: Parts, standing: Standing, asked: Asked) -> Worth:
     return standing.valuer.worth(subject, text, asked.at, price)
 
 
-def answer(parts: Parts, standing: Standing, asked: Asked) -> Answer:
+def answer(parts: Parts, standing: Standing, asked: Ask) -> Answer:
     """The whole answer to one question."""
     naming = name_text(parts, asked.text) if asked.text else _named(parts, asked.subject)
     subject, text = _chosen(parts, naming, asked)
@@ -72,7 +72,7 @@ def answer(parts: Parts, standing: Standing, asked: Asked) -> Answer:
     return Answer(
         asked=asked.text,
         naming=naming,
-        head=Head(entry.headword, entry.origin, entry.description),
+        head=head_of(entry),
         worth=worth,
         never_sold=worth.seen == 0,
         ladder=ladder(valuer, subject, asked.at, same),
@@ -88,6 +88,20 @@ def answer(parts: Parts, standing: Standing, asked: Asked) -> Answer:
     )
 
 
+def head_of(entry: Entry) -> Head:
+    """Headword and entry as a dictionary prints them."""
+    origin = ", ".join(str(part) for part in (entry.line, entry.maker, entry.year) if part)
+    return Head(entry.headword, origin, entry.description)
+
+
+def split_asked(asked: Ask) -> Ask:
+    """The same question with a price that was typed among its words taken out of them."""
+    if asked.price or not asked.text:
+        return asked
+    text, price = split_price(asked.text)
+    return replace(asked, text=text, price=price or "") if text else asked
+
+
 def price_in_book(parts: Parts, text: str, on: date) -> float:
     """A price as a person types it ("47 + 18 post"), all in, in the book's currency at the day's rate."""
     asked: AskedPrice = parse_price(text, parts.book.currency)
@@ -98,7 +112,7 @@ def price_in_book(parts: Parts, text: str, on: date) -> float:
     return float(money.amount)
 
 
-def _chosen(parts: Parts, naming: Naming | None, asked: Asked) -> tuple[Subject, str]:
+def _chosen(parts: Parts, naming: Naming | None, asked: Ask) -> tuple[Subject, str]:
     if asked.subject:
         subject = Subject.parse(asked.subject)
         return subject, parts.namer.sentence(subject)

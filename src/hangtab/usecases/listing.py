@@ -1,4 +1,4 @@
-"""Lists: the book's evidence as objects, what can be asked about, and a question that asks for a list of sales."""
+"""Lists: what can be asked about, and a question that asks for a list of sales."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from datetime import date
 
 from hangtab.catalogue.variants import variants
-from hangtab.domain.money import Money
 from hangtab.domain.subject import Feature, Subject
 from hangtab.naming import Saying
+from hangtab.usecases.desk import Asked
 from hangtab.usecases.parts import Parts
-from hangtab.usecases.ports import SalesFilter, SalesPage, Stored
+from hangtab.usecases.ports import SalesFilter, SalesPage
 
 SEASONS = {"spring": 3, "summer": 6, "autumn": 9, "fall": 9, "winter": 12}
 MONTHS = {
@@ -35,7 +35,7 @@ def asks_for_list(parts: Parts, text: str, today: date) -> SalesFilter | None:
         return None
     since = _since(text, today)
     plain = _SINCE.sub(" ", _strip(text))
-    naming = parts.namer.name(Saying(title=plain))
+    naming = parts.namer.name(Saying.ask(plain))
     kinds = () if re.search(r"\b(asks|listings|evidence)\b", text, re.IGNORECASE) else ("sale", "auction", "offer", "private", "trade")
     if not naming.candidates:
         return SalesFilter(text=plain.strip(), kinds=kinds, since=since)
@@ -72,86 +72,23 @@ def _since(text: str, today: date) -> date | None:
     return date(today.year - back, month, 1)
 
 
-def subjects(parts: Parts, limit: int) -> Iterator[dict[str, object]]:
+def subjects(parts: Parts, limit: int) -> Iterator[Asked]:
     """What can be asked about: named subjects of the book first, commonest first, then the catalogue's variants."""
-    counts: dict[str, int] = {}
-    for stored in parts.book.evidence():
-        name = stored.name
-        if name and name.decided and name.candidates and stored.evidence.is_price:
-            counts[name.candidates[0][0]] = counts.get(name.candidates[0][0], 0) + 1
+    counts = parts.book.sold_subjects()
     given = 0
     for key, count in sorted(counts.items(), key=lambda p: (-p[1], p[0])):
         if given >= limit:
             return
         given += 1
-        yield {"subject": subject_object(parts, Subject.parse(key)), "sales": count}
+        yield _asked(parts, Subject.parse(key), count)
     for thing, packaging, features in variants(parts.catalogue):
         subject = Subject(thing, packaging, features=tuple(Feature(f) for f in features))
         if given >= limit:
             return
         if subject.key not in counts:
             given += 1
-            yield {"subject": subject_object(parts, subject), "sales": 0}
+            yield _asked(parts, subject, 0)
 
 
-def subject_object(parts: Parts, subject: Subject) -> dict[str, object]:
-    """A subject for scripts: its key, its sentence, and the parts of both."""
-    grading = subject.grading
-    chain = parts.catalogue.chain(subject.thing)
-    return {
-        "key": subject.key,
-        "text": parts.namer.sentence(subject),
-        "thing": subject.thing,
-        "line": chain.line,
-        "character": chain.character,
-        "packaging": subject.packaging.value,
-        "grading": grading.key() if grading else None,
-        "features": {f.id: f.state.value for f in subject.features},
-        "flaws": list(subject.flaws),
-        "parts": {p.id: p.state.value for p in subject.parts},
-        "note": subject.note or None,
-    }
-
-
-def evidence_objects(parts: Parts) -> Iterator[dict[str, object]]:
-    """What the book holds as stated, one object each in order of id. All-in prices are derived and not among it."""
-    for stored in parts.book.evidence():
-        yield evidence_object(stored)
-
-
-def evidence_object(stored: Stored) -> dict[str, object]:
-    """One piece of evidence for scripts."""
-    e, name = stored.evidence, stored.name
-    return {
-        "id": e.id,
-        "kind": e.kind.value,
-        "title": e.title,
-        "when": str(e.when),
-        "started": str(e.started) if e.started else None,
-        "price": _money(e.price),
-        "ask": _money(e.ask),
-        "postage": {"kind": e.postage.kind.value, "amount": _money(e.postage.amount)},
-        "venue": e.venue,
-        "country": e.country,
-        "listing": e.listing,
-        "seller": e.seller,
-        "standing": e.standing.value,
-        "outcome": e.outcome.value,
-        "quantity": e.quantity,
-        "certificate": e.certificate,
-        "said": dict(e.said),
-        "photos": list(e.photos),
-        "name": None
-        if name is None
-        else {
-            "subject": name.candidates[0][0] if name.candidates else None,
-            "probability": name.candidates[0][2] if name.candidates else None,
-            "decided": name.decided,
-            "by": name.by,
-        },
-        "sources": [{"sha256": s, "name": n, "where": w} for s, n, w in stored.sources],
-    }
-
-
-def _money(money: Money | None) -> dict[str, object] | None:
-    return {"amount": str(money.amount), "currency": money.currency} if money else None
+def _asked(parts: Parts, subject: Subject, sales: int) -> Asked:
+    return Asked(subject, parts.namer.sentence(subject), sales)

@@ -221,6 +221,21 @@ class Book(Protocol):
     def evidence(self) -> Iterator[Stored]:
         """All active evidence in order of id."""
 
+    def version(self) -> int:
+        """Grows with each line of the journal; cheap, so that a server knows when to look again."""
+
+    def latest_fit_key(self) -> str:
+        """Key of the newest fit without its blob, empty when there is none; cheap."""
+
+    def evidence_count(self) -> int:
+        """How many pieces of active evidence there are."""
+
+    def sold_subjects(self) -> Mapping[str, int]:
+        """Completed, priced, decided sales per subject key."""
+
+    def layouts(self) -> Mapping[str, str]:
+        """All remembered columns by fingerprint, as JSON."""
+
     def find(self, evidence_id: str) -> Stored | None:
         """One piece of evidence."""
 

@@ -8,8 +8,6 @@ distance between the price and the worth. Not here: reading the source again (de
 from __future__ import annotations
 
 import math
-from datetime import date
-
 from hangtab.domain.errors import BookError
 from hangtab.domain.name import Candidate, Naming
 from hangtab.domain.subject import Subject
@@ -28,14 +26,16 @@ UNREAD = "row:"
 SMALL = 0.01
 
 
-def question(parts: Parts, standing: Standing | None, evidence_id: str | None = None) -> Question | None:
-    """One item to settle; the first of the queue when no id is given; None when nothing waits."""
+def question(
+    parts: Parts, standing: Standing | None, evidence_id: str | None = None, position: int = 1
+) -> Question | None:
+    """One item to settle: by id, or at a position of the queue (1 is the most telling); None past its end."""
     count = parts.book.waiting_count()
     queue = parts.book.waiting(limit=max(count, 1))
     ids = [w.id for w in queue]
-    if not ids:
+    number = ids.index(evidence_id) if evidence_id in ids else position - 1
+    if not 0 <= number < count:
         return None
-    number = ids.index(evidence_id) if evidence_id in ids else 0
     waiting = queue[number]
     answered = parts.book.answered_count()
     if waiting.id.startswith(UNREAD):
@@ -95,7 +95,7 @@ def rank_waiting(parts: Parts, standing: Standing) -> None:
         days = [s.evidence.when.day for s, _ in usable]
         spans = valuer.spans([subject for _, subject in usable], days, "middle")
         for (stored, subject), span in zip(usable, spans, strict=True):
-            impacts[stored.evidence.id] = moved_by(_amount(stored), span.median, valuer.count(subject))
+            impacts[stored.evidence.id] = moved_by(_amount(stored), span.median, len(valuer.sales_of(subject)))
     parts.book.set_impacts(impacts.items())
 
 
@@ -153,9 +153,9 @@ def _changes(parts: Parts, standing: Standing | None, evidence_id: str, subject:
     if standing is None or stored is None or stored.price is None or not stored.evidence.is_price:
         return "Nothing: it is not a price."
     valuer = standing.valuer
-    day: date = stored.evidence.when.day
+    day = stored.evidence.when.day
     (span,) = valuer.spans([subject], [day], "middle")
-    price, sales = _amount(stored), valuer.count(subject)
+    price, sales = _amount(stored), len(valuer.sales_of(subject))
     share = moved_by(price, span.median, sales)
     if share < SMALL:
         return "Nothing above 1\u202f%."

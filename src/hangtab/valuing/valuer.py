@@ -91,8 +91,7 @@ class Valuer:
         (coming,) = self.spans([subject], [at], "next")
         row = self.rows_for([subject], [at])
         grid = self.fitted.comparables(row, top=TOP)
-        same = self.same_variant(subject)
-        sales = same.filter(pl.col("kind") == "sale")
+        sales = self.sales_of(subject)
         return Worth(
             subject=subject,
             text=text,
@@ -147,6 +146,11 @@ class Valuer:
         piece = piece_columns(subject, self.catalogue)
         mine = pl.all_horizontal(*(pl.col(c) == piece[c] for c in CHAIN[:-1]))  # type: ignore[literal-required]
         return self.table.filter(mine)
+
+
+    def sales_of(self, subject: Subject) -> pl.DataFrame:
+        """Completed, priced sales of the same variant."""
+        return self.same_variant(subject).filter(pl.col("kind") == "sale")
 
 
 _TEXTS = ("card", "scale", "generation", "note", "attribute", "stage")

@@ -1,0 +1,116 @@
+"""Commands that ask the book."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Annotated
+
+import typer
+
+from hangtab.cli import showing
+from hangtab.cli.options import AtOption, BookOption, JsonOption, day, parts_of
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register this module's commands."""
+    app.command("worth")(worth)
+    app.command("name")(name)
+    app.command("subjects")(subjects)
+    app.command("evidence")(evidence)
+    app.command("sales")(sales)
+
+
+def worth(
+    text: Annotated[str, typer.Argument(help="A piece as you would say it.")],
+    book: BookOption = None,
+    at: AtOption = None,
+    price: Annotated[str | None, typer.Option(help='A price to place, such as "47 + 18 post".')] = None,
+    as_json: JsonOption = False,  # noqa: FBT002
+) -> None:
+    """What a piece is worth, and where a price falls. An estimate, not an appraisal."""
+    from hangtab.usecases.estimate import Ask, answer, estimate, split_asked  # noqa: PLC0415
+    from hangtab.usecases.fitting import load_valuer  # noqa: PLC0415
+    from hangtab.rendering.contract import worth_json  # noqa: PLC0415
+
+    parts = parts_of(book)
+    asked = split_asked(Ask(text, day(at), price or ""))
+    standing = load_valuer(parts)
+    if as_json:
+        _print(worth_json(estimate(parts, standing, asked)))
+    else:
+        showing.answer(answer(parts, standing, asked))
+
+
+def name(
+    text: Annotated[str, typer.Argument(help="A title.")],
+    book: BookOption = None,
+    as_json: JsonOption = False,  # noqa: FBT002
+) -> None:
+    """Which piece a title means: candidates with the words for and against each."""
+    from hangtab.rendering.contract import naming_json  # noqa: PLC0415
+    from hangtab.usecases.naming import name_title  # noqa: PLC0415
+
+    parts = parts_of(book)
+    naming = name_title(parts, text)
+    if as_json:
+        _print(naming_json(naming))
+    else:
+        showing.naming(naming)
+
+
+def subjects(
+    book: BookOption = None,
+    limit: Annotated[int, typer.Option(help="How many at most.")] = 20,
+    as_json: JsonOption = False,  # noqa: FBT002
+) -> None:
+    """What can be asked about, commonest first; one JSON object a line with --json."""
+    from hangtab.rendering.contract import subject_json  # noqa: PLC0415
+    from hangtab.usecases.listing import subjects as listed  # noqa: PLC0415
+
+    parts = parts_of(book)
+    if as_json:
+        _lines({"subject": subject_json(a.subject, a.text), "sales": a.sales} for a in listed(parts, limit))
+    else:
+        showing.subjects(listed(parts, limit))
+
+
+def evidence(
+    book: BookOption = None,
+    as_json: JsonOption = False,  # noqa: FBT002
+) -> None:
+    """Stream what the book holds as stated, in a stable order; one JSON object a line."""
+    from hangtab.rendering.contract import evidence_json  # noqa: PLC0415
+
+    parts = parts_of(book)
+    if as_json:
+        _lines(evidence_json(s) for s in parts.book.evidence())
+    else:
+        showing.evidence(parts.book.evidence())
+
+
+def sales(
+    text: Annotated[str, typer.Argument(help='Such as "all harbour master sales since last autumn".')] = "",
+    book: BookOption = None,
+    limit: Annotated[int, typer.Option(help="How many rows.")] = 50,
+) -> None:
+    """List sales."""
+    from hangtab.usecases.listing import asks_for_list, sales as listed  # noqa: PLC0415
+    from hangtab.usecases.ports import SalesFilter  # noqa: PLC0415
+
+    parts = parts_of(book)
+    wanted = asks_for_list(parts, text, day(None)) or SalesFilter(text=text)
+
+
+    showing.sales(listed(parts, replace(wanted, limit=limit)), parts.book.currency)
+
+
+def _print(value: object) -> None:
+    typer.echo(json.dumps(value, ensure_ascii=False, indent=1))
+
+
+def _lines(objects: Iterable[object]) -> None:
+    for item in objects:
+        sys.stdout.write(json.dumps(item, ensure_ascii=False) + "\n")

@@ -1,0 +1,146 @@
+"""Commands that make, fill, fit and guard a book."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from hangtab.cli import showing
+from hangtab.cli.options import AtOption, BookOption, WhoOption, book_path, day, parts_of
+from hangtab.settings import read_settings
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register this module's commands."""
+    app.command("new")(new)
+    app.command("catalogue")(catalogue)
+    app.command("take-in")(take_in)
+    app.command("take-ins")(take_ins)
+    app.command("undo")(undo)
+    app.command("fit")(fit)
+    app.command("check")(check)
+    app.command("backup")(backup)
+    app.command("columns")(columns)
+    app.command("journal")(journal)
+
+
+def new(
+    path: Annotated[Path | None, typer.Argument(help="Where the book shall be.")] = None,
+    book: BookOption = None,
+    currency: Annotated[str, typer.Option(help="ISO 4217 code everything is levelled to.")] = "EUR",
+    catalogue: Annotated[Path | None, typer.Option(help="Folder of catalogue files.")] = None,
+    who: WhoOption = None,
+) -> None:
+    """Make a new book."""
+    from hangtab import wiring  # noqa: PLC0415 - loads the engine
+
+    target = path or book_path(book)
+    wiring.new_book(target, currency=currency, catalogue=catalogue, who=read_settings({"who": who}).get("who"))
+    typer.echo(f"Made {target} in {currency}")
+
+
+def catalogue(
+    folder: Annotated[Path, typer.Argument(help="Folder of catalogue files.")],
+    book: BookOption = None,
+    who: WhoOption = None,
+) -> None:
+    """Replace the book's catalogue and name its evidence anew."""
+    from hangtab import wiring  # noqa: PLC0415
+    from hangtab.usecases.naming import rename_all  # noqa: PLC0415
+
+    parts = parts_of(book, who)
+    known = wiring.put_catalogue(parts, folder)
+    with showing.progress() as on_step:
+        changed = rename_all(wiring.open_parts(book_path(book), parts.who), on_step)
+    typer.echo(f"{len(known.lines)} lines, {len(known.releases)} releases; {changed} names changed. Fit anew: hangtab fit")
+
+
+def take_in(
+    paths: Annotated[list[Path], typer.Argument(help="Files or folders.")],
+    book: BookOption = None,
+    who: WhoOption = None,
+) -> None:
+    """Take in files and folders: CSV, TSV, XLSX, saved HTML with its photos, pasted lines."""
+    from hangtab import wiring  # noqa: PLC0415
+    from hangtab.usecases.take_in import take_in as run  # noqa: PLC0415
+
+    parts = parts_of(book, who)
+    with showing.progress() as on_step:
+        taken = run(parts, wiring.gather(paths), wiring.reading_setting(parts), on_step)
+    showing.receipts(taken)
+
+
+def take_ins(book: BookOption = None) -> None:
+    """List what was taken in."""
+    showing.take_ins(parts_of(book).book.take_ins())
+
+
+def undo(
+    take_in: Annotated[int, typer.Argument(help="Number of a take-in, see take-ins.")],
+    book: BookOption = None,
+    who: WhoOption = None,
+) -> None:
+    """Take a take-in back; evidence that has another source stays."""
+    parts = parts_of(book, who)
+    gone = parts.book.undo_take_in(take_in, parts.entry("undo take-in", take_in=take_in))
+    typer.echo(f"Took back {gone} pieces of evidence. Fit anew: hangtab fit")
+
+
+def fit(
+    book: BookOption = None,
+    at: AtOption = None,
+    seed: Annotated[int, typer.Option(help="Seed kept with the fit.")] = 0,
+    who: WhoOption = None,
+) -> None:
+    """Fit the book: learn worths from its evidence."""
+    from hangtab.usecases.fitting import fit_book, load_valuer  # noqa: PLC0415
+    from hangtab.usecases.settling import rank_waiting  # noqa: PLC0415
+
+    parts = parts_of(book, who)
+    with showing.progress() as on_step:
+        record = fit_book(parts, day(at), seed, on_step)
+        rank_waiting(parts, load_valuer(parts))
+    showing.fit_report(record)
+
+
+def check(book: BookOption = None) -> None:
+    """Verify integrity, hashes and references; name what is wrong."""
+    problems = parts_of(book).book.check()
+    showing.problems(problems)
+    if problems:
+        raise typer.Exit(1)
+    typer.echo("The book is sound")
+
+
+def backup(target: Annotated[Path, typer.Argument(help="Where the copy shall be.")], book: BookOption = None) -> None:
+    """Copy a live book safely."""
+    from hangtab.storage import open_book  # noqa: PLC0415
+
+    open_book(book_path(book)).backup(target)
+    typer.echo(f"Copied to {target}")
+
+
+def columns(
+    path: Annotated[Path, typer.Argument(help="A spreadsheet.")],
+    assign: Annotated[list[str] | None, typer.Option("--set", help="HEADER=MEANING; remembered for such files.")] = None,
+    book: BookOption = None,
+    who: WhoOption = None,
+) -> None:
+    """Show what each column of a file is read as, and correct it."""
+    from hangtab import wiring  # noqa: PLC0415
+    from hangtab.usecases.columns import correct_columns, guessed_columns  # noqa: PLC0415
+
+    parts = parts_of(book, who)
+    (source,) = wiring.gather([path])
+    if assign:
+        correct_columns(parts, source, wiring.reading_setting(parts), dict(a.split("=", 1) for a in assign))
+    showing.columns(guessed_columns(source, wiring.reading_setting(parts)))
+
+
+def journal(
+    book: BookOption = None, limit: Annotated[int, typer.Option(help="How many lines.")] = 20
+) -> None:
+    """Show who did what, when; newest first."""
+    showing.journal(parts_of(book).book.journal(limit))

@@ -1,0 +1,120 @@
+"""What a page says around an answer: how a sale is called, the outline of the card, the book in a few figures."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+
+from hangtab.catalogue.model import Catalogue, FeatureKind
+from hangtab.catalogue.variants import variants
+from hangtab.domain.subject import Packaging, Subject
+from hangtab.usecases.desk import AsSold, BookInfo, Leader, LineHeld, Outline
+from hangtab.usecases.fitting import Standing
+from hangtab.usecases.parts import Parts
+
+EXAMPLES = 4
+SPOTS = {FeatureKind.STICKER: "sticker", FeatureKind.TERRITORY: "strip", FeatureKind.SIGNATURE: "text"}
+
+
+def as_sold(parts: Parts, ids: Sequence[str]) -> Mapping[str, AsSold]:
+    """How each of a few pieces of evidence is called: its condition, and where it sold."""
+    out = {}
+    for i in ids:
+        stored = parts.book.find(i)
+        if stored is None:
+            continue
+        name, evidence = stored.name, stored.evidence
+        venue = parts.catalogue.venues.get(evidence.venue)
+        place = ", ".join(p for p in (venue.names.name if venue else evidence.venue, evidence.country) if p)
+        label = condition_label(parts.catalogue, Subject.parse(name.candidates[0][0])) if name and name.candidates else ""
+        out[i] = AsSold(label, place or "private", doubtful=not (name and name.decided))
+    return out
+
+
+def condition_label(catalogue: Catalogue, subject: Subject) -> str:
+    """The condition in a few words: "Northgate 34", "raw, crease", "loose, no sail"."""
+    grading = subject.grading
+    if grading:
+        marks = [_qualifier(catalogue, grading.grader, q) for q in grading.qualifiers]
+        return ", ".join((f"{catalogue.graders[grading.grader].names.name} {grading.grade}", *marks))
+    head = "raw" if subject.packaging in (Packaging.CARDED, Packaging.BOXED) else subject.packaging.value
+    notes = [catalogue.conditions[subject.note].names.name] if subject.note in catalogue.conditions else []
+    flaws = [catalogue.flaws[f].names.name.lower() for f in subject.flaws if f in catalogue.flaws]
+    return ", ".join((head, *notes, *flaws))
+
+
+def _qualifier(catalogue: Catalogue, grader: str, qualifier: str) -> str:
+    known = next((q for q in catalogue.graders[grader].qualifiers if q.id == qualifier), None)
+    return known.names.name.lower() if known else qualifier
+
+
+def outline(catalogue: Catalogue, subject: Subject) -> Outline | None:
+    """The outline of the subject's card or box with what tells it apart; None without measures."""
+    chain = catalogue.chain(subject.thing)
+    release = catalogue.releases.get(chain.release)
+    if release is None:
+        return None
+    cards = {c.id: c for c in catalogue.lines[chain.line].cards}
+    card = cards.get(release.card)
+    if card is None or not card.width_mm:
+        return None
+    leaders = [Leader("title", card.names.name, str(card.year))]
+    for feature in subject.features:
+        known = catalogue.features.get(feature.id)
+        if known:
+            leaders.append(Leader(SPOTS.get(known.kind, "window"), known.names.name, feature.state.value))
+    if chain.change:
+        leaders.append(Leader("window", catalogue.changes[chain.change].names.name, "running change"))
+    return Outline(card.width_mm, card.height_mm, release.packaging.value, tuple(leaders[:5]))
+
+
+def book_info(parts: Parts, standing: Standing | None, name: str, today: date) -> BookInfo:
+    """The book in a few figures."""
+    counts = parts.book.sold_subjects()
+    by_line: dict[str, int] = {}
+    pieces: dict[str, int] = {}
+    for key, count in counts.items():
+        line = parts.catalogue.chain(Subject.parse(key).thing).line
+        by_line[line] = by_line.get(line, 0) + count
+    for thing, _, _ in variants(parts.catalogue):
+        line = parts.catalogue.chain(thing).line
+        pieces[line] = pieces.get(line, 0) + 1
+    lines = tuple(
+        LineHeld(
+            line.names.name,
+            parts.catalogue.makers[line.maker].name,
+            f"{line.first_year}–{line.last_year}",
+            pieces.get(line.id, 0),
+            by_line.get(line.id, 0),
+        )
+        for line in parts.catalogue.lines.values()
+    )
+    return BookInfo(
+        name=name,
+        currency=parts.book.currency,
+        evidence=parts.book.evidence_count(),
+        sales=sum(counts.values()),
+        waiting=parts.book.waiting_count(),
+        fitted=standing.made if standing else None,
+        today=today,
+        lines=lines,
+        venues=tuple(v.names.name for v in parts.catalogue.venues.values()),
+        examples=_examples(parts, counts),
+    )
+
+
+def _examples(parts: Parts, counts: Mapping[str, int]) -> tuple[str, ...]:
+    """The commonest piece of each line, in plain words, and one question for a list."""
+    out: dict[str, str] = {}
+    for key, _ in sorted(counts.items(), key=lambda p: (-p[1], p[0])):
+        subject = Subject.parse(key)
+        line = parts.catalogue.chain(subject.thing).line
+        if line not in out:
+            out[line] = parts.namer.sentence(subject)
+        if len(out) >= EXAMPLES - 1:
+            break
+    if not out:
+        return ()
+    chain = parts.catalogue.chain(Subject.parse(max(counts, key=lambda k: (counts[k], k))).thing)
+    character = parts.catalogue.characters[chain.character].names.name
+    return (*out.values(), f"all {character} sales since last autumn")

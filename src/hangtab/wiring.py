@@ -1,0 +1,107 @@
+"""Puts the parts together: book, catalogue, names, rates, clock. With settings, the only reader of clock and disk.
+
+Doors: `new_book`, `open_parts`, `gather` (paths to sources), `reading_setting`. Not here: what is done with the parts.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+from hangtab.catalogue.model import Catalogue
+from hangtab.catalogue.reading import read_catalogue, starter_files
+from hangtab.domain.errors import SourceError
+from hangtab.domain.money import Money
+from hangtab.intake import Setting, SourceFile
+from hangtab.levelling import Rates, read_ecb
+from hangtab.naming import Namer
+from hangtab.storage import SqlBook, create_book, open_book
+from hangtab.storage.folders import catalogue_files
+from hangtab.storage.rates_file import bundled_rates_file
+from hangtab.usecases.parts import Parts
+from hangtab.usecases.ports import Entry
+
+READ = (".csv", ".tsv", ".xlsx", ".html", ".htm", ".txt")
+PHOTOS = (".png", ".jpg", ".jpeg", ".webp", ".gif")
+MOST_BYTES = 300_000_000
+
+
+def now() -> datetime:
+    """The clock, UTC."""
+    return datetime.now(UTC)
+
+
+def today() -> date:
+    """Today where the user is."""
+    return datetime.now().astimezone().date()
+
+
+def new_book(path: Path, *, currency: str, catalogue: Path | None, who: str) -> SqlBook:
+    """Make a book with its catalogue (the starter's general words alone when no folder is given)."""
+    Money(0, currency)
+    files = catalogue_files(catalogue) if catalogue else dict(starter_files())
+    read_catalogue(files)
+    book = create_book(path, currency, Entry(who, now(), "new book", {"currency": currency}))
+    book.put_catalogue(files, Entry(who, now(), "catalogue", {"files": len(files)}))
+    return book
+
+
+def put_catalogue(parts: Parts, folder: Path) -> Catalogue:
+    """Replace the book's catalogue by a folder's; refused as a whole when it has an error."""
+    files = catalogue_files(folder)
+    catalogue = read_catalogue(files)
+    parts.book.put_catalogue(files, parts.entry("catalogue", files=len(files), digest=catalogue.digest))
+    return catalogue
+
+
+def open_parts(path: Path, who: str) -> Parts:
+    """Open a book with all that goes with it."""
+    book = open_book(path)
+    catalogue = read_catalogue(book.catalogue_files())
+    return Parts(book, catalogue, Namer(catalogue), rates(), now, who)
+
+
+def rates() -> Rates:
+    """The reference rates that came with the program."""
+    return read_ecb(bundled_rates_file())
+
+
+def reading_setting(parts: Parts) -> Setting:
+    """What intake must know to read a source: venues, remembered columns, the book's currency, today."""
+    habits = {mark: json.loads(text) for mark, text in parts.book.layouts().items()}
+    return Setting(parts.catalogue.venues, habits, parts.book.currency, today())
+
+
+def gather(paths: list[Path]) -> Iterator[SourceFile]:
+    """Sources under paths in order of name, each with the photos that lie beside a saved page."""
+    for path in paths:
+        if not path.exists():
+            raise SourceError(f"No such file or folder: {path.name}", where=str(path), mend="Check the path")
+        for file in sorted(p for p in path.rglob("*") if p.is_file()) if path.is_dir() else [path]:
+            if file.suffix.lower() in READ:
+                yield SourceFile(_shown(path, file), _bytes(file), _beside(file))
+
+
+def _shown(root: Path, file: Path) -> str:
+    return file.relative_to(root).as_posix() if root.is_dir() else file.name
+
+
+def _bytes(file: Path) -> bytes:
+    if file.stat().st_size > MOST_BYTES:
+        raise SourceError(f"{file.name} is over 300 MB", where=str(file), mend="Split it into smaller files")
+    return file.read_bytes()
+
+
+def _beside(page: Path) -> dict[str, bytes]:
+    """Photos a browser saved with a page: in the folder named after it, by their path relative to the page."""
+    if page.suffix.lower() not in (".html", ".htm"):
+        return {}
+    folders = [page.with_name(page.stem + end) for end in ("_files", "-files", "_Dateien", "_fichiers", "_bestanden")]
+    near = [p for f in folders if f.is_dir() for p in sorted(f.iterdir())]
+    near += [p for e in PHOTOS if (p := page.with_suffix(e)).is_file()]
+    return {p.relative_to(page.parent).as_posix(): _bytes(p) for p in near if p.suffix.lower() in PHOTOS and p.is_file()}
+
+
+
