@@ -67,4 +67,6 @@ def _table(path: Path) -> dict[str, object]:
     try:
         return tomllib.loads(path.read_text("utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise BookError(f"The settings cannot be read: {error}", where=str(path), mend="Mend or remove the file") from error
+        raise BookError(
+            f"The settings cannot be read: {error}", where=str(path), mend="Mend or remove the file"
+        ) from error

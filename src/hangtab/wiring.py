@@ -101,7 +101,6 @@ def _beside(page: Path) -> dict[str, bytes]:
     folders = [page.with_name(page.stem + end) for end in ("_files", "-files", "_Dateien", "_fichiers", "_bestanden")]
     near = [p for f in folders if f.is_dir() for p in sorted(f.iterdir())]
     near += [p for e in PHOTOS if (p := page.with_suffix(e)).is_file()]
-    return {p.relative_to(page.parent).as_posix(): _bytes(p) for p in near if p.suffix.lower() in PHOTOS and p.is_file()}
-
-
-
+    return {
+        p.relative_to(page.parent).as_posix(): _bytes(p) for p in near if p.suffix.lower() in PHOTOS and p.is_file()
+    }

@@ -9,6 +9,6 @@ from __future__ import annotations
 
 def main() -> None:
     """Run the command line."""
-    from hangtab.cli.app import run  # noqa: PLC0415 - `--help` must not load the engine
+    from hangtab.cli.app import run
 
     run()

@@ -24,10 +24,10 @@ serving.add_to(app)
 
 @app.callback(invoke_without_command=True)
 def _root(
-    version: Annotated[bool, typer.Option("--version", help="Say the version and stop.")] = False,  # noqa: FBT002
+    version: Annotated[bool, typer.Option("--version", help="Say the version and stop.")] = False,
 ) -> None:
     if version:
-        import hangtab  # noqa: PLC0415
+        import hangtab
 
         typer.echo(hangtab.__version__)
         raise typer.Exit

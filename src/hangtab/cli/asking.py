@@ -28,12 +28,12 @@ def worth(
     book: BookOption = None,
     at: AtOption = None,
     price: Annotated[str | None, typer.Option(help='A price to place, such as "47 + 18 post".')] = None,
-    as_json: JsonOption = False,  # noqa: FBT002
+    as_json: JsonOption = False,
 ) -> None:
     """What a piece is worth, and where a price falls. An estimate, not an appraisal."""
-    from hangtab.usecases.estimate import Ask, answer, estimate, split_asked  # noqa: PLC0415
-    from hangtab.usecases.fitting import load_valuer  # noqa: PLC0415
-    from hangtab.rendering.contract import worth_json  # noqa: PLC0415
+    from hangtab.rendering.contract import worth_json
+    from hangtab.usecases.estimate import Ask, answer, estimate, split_asked
+    from hangtab.usecases.fitting import load_valuer
 
     parts = parts_of(book)
     asked = split_asked(Ask(text, day(at), price or ""))
@@ -47,11 +47,11 @@ def worth(
 def name(
     text: Annotated[str, typer.Argument(help="A title.")],
     book: BookOption = None,
-    as_json: JsonOption = False,  # noqa: FBT002
+    as_json: JsonOption = False,
 ) -> None:
     """Which piece a title means: candidates with the words for and against each."""
-    from hangtab.rendering.contract import naming_json  # noqa: PLC0415
-    from hangtab.usecases.naming import name_title  # noqa: PLC0415
+    from hangtab.rendering.contract import naming_json
+    from hangtab.usecases.naming import name_title
 
     parts = parts_of(book)
     naming = name_title(parts, text)
@@ -64,11 +64,11 @@ def name(
 def subjects(
     book: BookOption = None,
     limit: Annotated[int, typer.Option(help="How many at most.")] = 20,
-    as_json: JsonOption = False,  # noqa: FBT002
+    as_json: JsonOption = False,
 ) -> None:
     """What can be asked about, commonest first; one JSON object a line with --json."""
-    from hangtab.rendering.contract import subject_json  # noqa: PLC0415
-    from hangtab.usecases.listing import subjects as listed  # noqa: PLC0415
+    from hangtab.rendering.contract import subject_json
+    from hangtab.usecases.listing import subjects as listed
 
     parts = parts_of(book)
     if as_json:
@@ -79,10 +79,10 @@ def subjects(
 
 def evidence(
     book: BookOption = None,
-    as_json: JsonOption = False,  # noqa: FBT002
+    as_json: JsonOption = False,
 ) -> None:
     """Stream what the book holds as stated, in a stable order; one JSON object a line."""
-    from hangtab.rendering.contract import evidence_json  # noqa: PLC0415
+    from hangtab.rendering.contract import evidence_json
 
     parts = parts_of(book)
     if as_json:
@@ -97,12 +97,12 @@ def sales(
     limit: Annotated[int, typer.Option(help="How many rows.")] = 50,
 ) -> None:
     """List sales."""
-    from hangtab.usecases.listing import asks_for_list, sales as listed  # noqa: PLC0415
-    from hangtab.usecases.ports import SalesFilter  # noqa: PLC0415
+    from hangtab.usecases.listing import asks_for_list
+    from hangtab.usecases.listing import sales as listed
+    from hangtab.usecases.ports import SalesFilter
 
     parts = parts_of(book)
     wanted = asks_for_list(parts, text, day(None)) or SalesFilter(text=text)
-
 
     showing.sales(listed(parts, replace(wanted, limit=limit)), parts.book.currency)
 

@@ -34,7 +34,7 @@ def new(
     who: WhoOption = None,
 ) -> None:
     """Make a new book."""
-    from hangtab import wiring  # noqa: PLC0415 - loads the engine
+    from hangtab import wiring
 
     target = path or book_path(book)
     wiring.new_book(target, currency=currency, catalogue=catalogue, who=read_settings({"who": who}).get("who"))
@@ -47,14 +47,16 @@ def catalogue(
     who: WhoOption = None,
 ) -> None:
     """Replace the book's catalogue and name its evidence anew."""
-    from hangtab import wiring  # noqa: PLC0415
-    from hangtab.usecases.naming import rename_all  # noqa: PLC0415
+    from hangtab import wiring
+    from hangtab.usecases.naming import rename_all
 
     parts = parts_of(book, who)
     known = wiring.put_catalogue(parts, folder)
     with showing.progress() as on_step:
         changed = rename_all(wiring.open_parts(book_path(book), parts.who), on_step)
-    typer.echo(f"{len(known.lines)} lines, {len(known.releases)} releases; {changed} names changed. Fit anew: hangtab fit")
+    typer.echo(
+        f"{len(known.lines)} lines, {len(known.releases)} releases; {changed} names changed. Fit anew: hangtab fit"
+    )
 
 
 def take_in(
@@ -63,8 +65,8 @@ def take_in(
     who: WhoOption = None,
 ) -> None:
     """Take in files and folders: CSV, TSV, XLSX, saved HTML with its photos, pasted lines."""
-    from hangtab import wiring  # noqa: PLC0415
-    from hangtab.usecases.take_in import take_in as run  # noqa: PLC0415
+    from hangtab import wiring
+    from hangtab.usecases.take_in import take_in as run
 
     parts = parts_of(book, who)
     with showing.progress() as on_step:
@@ -95,8 +97,8 @@ def fit(
     who: WhoOption = None,
 ) -> None:
     """Fit the book: learn worths from its evidence."""
-    from hangtab.usecases.fitting import fit_book, load_valuer  # noqa: PLC0415
-    from hangtab.usecases.settling import rank_waiting  # noqa: PLC0415
+    from hangtab.usecases.fitting import fit_book, load_valuer
+    from hangtab.usecases.settling import rank_waiting
 
     parts = parts_of(book, who)
     with showing.progress() as on_step:
@@ -116,7 +118,7 @@ def check(book: BookOption = None) -> None:
 
 def backup(target: Annotated[Path, typer.Argument(help="Where the copy shall be.")], book: BookOption = None) -> None:
     """Copy a live book safely."""
-    from hangtab.storage import open_book  # noqa: PLC0415
+    from hangtab.storage import open_book
 
     open_book(book_path(book)).backup(target)
     typer.echo(f"Copied to {target}")
@@ -124,13 +126,15 @@ def backup(target: Annotated[Path, typer.Argument(help="Where the copy shall be.
 
 def columns(
     path: Annotated[Path, typer.Argument(help="A spreadsheet.")],
-    assign: Annotated[list[str] | None, typer.Option("--set", help="HEADER=MEANING; remembered for such files.")] = None,
+    assign: Annotated[
+        list[str] | None, typer.Option("--set", help="HEADER=MEANING; remembered for such files.")
+    ] = None,
     book: BookOption = None,
     who: WhoOption = None,
 ) -> None:
     """Show what each column of a file is read as, and correct it."""
-    from hangtab import wiring  # noqa: PLC0415
-    from hangtab.usecases.columns import correct_columns, guessed_columns  # noqa: PLC0415
+    from hangtab import wiring
+    from hangtab.usecases.columns import correct_columns, guessed_columns
 
     parts = parts_of(book, who)
     (source,) = wiring.gather([path])
@@ -139,8 +143,6 @@ def columns(
     showing.columns(guessed_columns(source, wiring.reading_setting(parts)))
 
 
-def journal(
-    book: BookOption = None, limit: Annotated[int, typer.Option(help="How many lines.")] = 20
-) -> None:
+def journal(book: BookOption = None, limit: Annotated[int, typer.Option(help="How many lines.")] = 20) -> None:
     """Show who did what, when; newest first."""
     showing.journal(parts_of(book).book.journal(limit))

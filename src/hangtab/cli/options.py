@@ -26,7 +26,7 @@ def book_path(book: str | None) -> Path:
 
 def parts_of(book: str | None, who: str | None = None) -> Parts:
     """The book opened, with all that goes with it."""
-    from hangtab import wiring  # noqa: PLC0415 - loads the engine
+    from hangtab import wiring
 
     settings = read_settings({"book": book, "who": who})
     return wiring.open_parts(settings.book, settings.get("who"))
@@ -34,7 +34,7 @@ def parts_of(book: str | None, who: str | None = None) -> Parts:
 
 def day(text: str | None) -> date:
     """A day as typed, today when none was."""
-    from hangtab import wiring  # noqa: PLC0415 - loads the engine
+    from hangtab import wiring
 
     if not text:
         return wiring.today()

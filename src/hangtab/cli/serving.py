@@ -21,10 +21,10 @@ def serve(
     who: WhoOption = None,
 ) -> None:
     """Serve the pages of a book to this machine."""
-    import uvicorn  # noqa: PLC0415 - only here
+    import uvicorn
 
-    from hangtab.web.desk import BookDesk  # noqa: PLC0415
-    from hangtab.web.app import create_app  # noqa: PLC0415
+    from hangtab.web.app import create_app
+    from hangtab.web.desk import BookDesk
 
     settings = read_settings({"book": book, "port": str(port) if port else None, "who": who})
     desk = BookDesk.open(settings.book, settings.get("who"))

@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from hangtab.domain.errors import Problem
+from hangtab.domain.money import Money
 from hangtab.domain.progress import OnStep, Step
 
 if TYPE_CHECKING:
@@ -105,7 +106,9 @@ def fit_report(record: FitRecord) -> None:
     assert isinstance(tried, dict)  # noqa: S101 - our own record
     state = "converged" if report["converged"] else "DID NOT CONVERGE: do not trust its figures"
     out = _console()
-    out.print(f"Fitted as of {record.meta['as_of']}: {state}, {report['iterations']} iterations, {report['seconds']:.1f} s")
+    out.print(
+        f"Fitted as of {record.meta['as_of']}: {state}, {report['iterations']} iterations, {report['seconds']:.1f} s"
+    )
     for row in tried["tried"]:
         if row["form"] == "":
             out.print(
@@ -116,17 +119,17 @@ def fit_report(record: FitRecord) -> None:
 
 def answer(made: Answer) -> None:
     """One answer: figure, range, verdict, sales, cautions."""
-    from hangtab.rendering.words import day, money, money_range  # noqa: PLC0415
+    from hangtab.rendering.words import day, money, span
 
     out, worth = _console(), made.worth
     out.print(Text(made.head.headword, style="bold"))
     out.print(Text(f"{made.head.origin}. ", style="italic").append(Text(made.head.description, style="not italic")))
     coming, middle, code = worth.next_sale, worth.middle, worth.currency
-    figure = money_range(*coming.ranges[80], code) if made.never_sold else money(coming.median, code)
+    figure = span(*coming.ranges[80], code) if made.never_sold else money(coming.median, code)
     out.print(Padding(Text(figure, style="bold"), (1, 0, 0, 0)))
-    eight, five = (money_range(*coming.ranges[k], code) for k in (80, 50))
+    eight, five = (span(*coming.ranges[k], code) for k in (80, 50))
     out.print(f"Next sale, all in, on {day(worth.at)}: eight of ten in {eight}, five in {five}.")
-    out.print(f"Middle of the market: {money(middle.median, code)} ({money_range(*middle.ranges[80], code)}, eight in ten).")
+    out.print(f"Middle of the market: {money(middle.median, code)} ({span(*middle.ranges[80], code)}, eight in ten).")
     out.print(f"Item price, without postage: {money(worth.item_price.median, code)}.")
     if worth.verdict:
         out.print(f"{money(worth.verdict.price, code)} all in. {worth.verdict.words}.", style="bold")
@@ -155,9 +158,16 @@ def naming(made: Naming) -> None:
     for c in made.candidates[:5]:
         out.print(Text.assemble((f"{c.probability * 100:5.1f} %  ", "bold"), _plain(c.text)))
         if c.speaks_for:
-            out.print(_plain("         for: " + ", ".join(f"{r.text or 'nothing said'} → {r.meaning}" for r in c.speaks_for)))
+            out.print(
+                _plain("         for: " + ", ".join(f"{r.text or 'nothing said'} → {r.meaning}" for r in c.speaks_for))
+            )
         if c.speaks_against:
-            out.print(_plain("         against: " + ", ".join(f"{r.text or 'nothing said'} → {r.meaning}" for r in c.speaks_against)))
+            out.print(
+                _plain(
+                    "         against: "
+                    + ", ".join(f"{r.text or 'nothing said'} → {r.meaning}" for r in c.speaks_against)
+                )
+            )
     out.print(f"{made.none * 100:5.1f} %  none of these")
     if made.why:
         out.print(_plain(f"It would wait to be settled: {made.why}"))
@@ -182,10 +192,12 @@ def evidence(stored: Iterable[Stored]) -> None:
 
 def sales(page: SalesPage, currency: str) -> None:
     """The list of sales."""
-    table = _table("Title", "Kind", "Sold", f"All in, {currency}", "Venue")
+    from hangtab.rendering.words import paid
+
+    table = _table("Title", "Kind", "Sold", "All in", "Venue")
     for r in page.rows:
-        paid = f"{r.all_in / 100:.2f}" if r.all_in is not None else ""
-        table.add_row(_plain(r.text or r.title), r.kind, r.sold, paid, f"{r.venue} {r.country}")
+        total = paid(Money(r.all_in, currency)) if r.all_in is not None else ""
+        table.add_row(_plain(r.text or r.title), r.kind, r.sold, total, f"{r.venue} {r.country}")
     out = _console()
     out.print(table)
     out.print(f"{len(page.rows)} of {page.total}")

@@ -88,8 +88,8 @@ class ReadField:
 # that describe the piece (said:line, said:character, said:grade, said:condition, said:features ...).
 FIELDS = (
     "title", "description", "kind", "venue", "listing", "country", "seller", "sold", "ended", "started", "seen",
-    "price", "currency", "ask", "offer", "postage", "postage_kind", "postage_currency", "tax", "premium", "total", "quantity", "outcome",
-    "standing", "certificate", "converted", "photo", "language", "url", "bids",
+    "price", "currency", "ask", "offer", "postage", "postage_kind", "postage_currency", "tax", "premium", "total",
+    "quantity", "outcome", "standing", "certificate", "converted", "photo", "language", "url", "bids",
 )  # fmt: skip
 
 

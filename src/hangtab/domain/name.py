@@ -16,7 +16,7 @@ class Reason:
 
     text: str
     meaning: str  # catalogue id or role: "harbour-master", "northgate 34", "danger"
-    kind: str  # line, character, release, change, grade, territory, feature, flaw, part, packaging, state, danger, lot ...
+    kind: str  # line, character, release, change, grade, feature, flaw, part, packaging, state, danger, lot ...
     sure: float = 1.0
     start: int = -1
     end: int = -1

@@ -26,7 +26,9 @@ def as_sold(parts: Parts, ids: Sequence[str]) -> Mapping[str, AsSold]:
         name, evidence = stored.name, stored.evidence
         venue = parts.catalogue.venues.get(evidence.venue)
         place = ", ".join(p for p in (venue.names.name if venue else evidence.venue, evidence.country) if p)
-        label = condition_label(parts.catalogue, Subject.parse(name.candidates[0][0])) if name and name.candidates else ""
+        label = (
+            condition_label(parts.catalogue, Subject.parse(name.candidates[0][0])) if name and name.candidates else ""
+        )
         out[i] = AsSold(label, place or "private", doubtful=not (name and name.decided))
     return out
 

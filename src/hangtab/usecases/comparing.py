@@ -32,9 +32,7 @@ def compare(parts: Parts, standing: Standing, asked: Ask) -> Compared | None:
     second = _other(parts, first, *sides)
     if second is None or second == first:
         return None
-    answers = tuple(
-        answer(parts, standing, replace(asked, text="", price="", subject=s.key)) for s in (first, second)
-    )
+    answers = tuple(answer(parts, standing, replace(asked, text="", price="", subject=s.key)) for s in (first, second))
     return Compared(asked.text, answers, _ratio(standing, first, second, asked))
 
 

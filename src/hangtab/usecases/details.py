@@ -53,7 +53,5 @@ def excerpt_of(
     source = parts.book.source(sha256)
     cut = raw_excerpt(source.data, source.name, locator, reading if reading and reading.source == sha256 else None)
     letters = string.ascii_lowercase
-    marks = tuple(
-        Mark(m.start, m.end, letters[i % 26], m.field, m.value, m.sure) for i, m in enumerate(cut.marks)
-    )
+    marks = tuple(Mark(m.start, m.end, letters[i % 26], m.field, m.value, m.sure) for i, m in enumerate(cut.marks))
     return RawExcerpt(sha256, name, locator, source.media, cut.text, marks, photos[0] if photos else "")

@@ -137,6 +137,4 @@ def _others(valuer: Valuer, naming: Naming, chosen: Subject, at: date) -> tuple[
     if not rest:
         return ()
     spans = valuer.spans([c.subject for c in rest], [at] * len(rest), "next")
-    return tuple(
-        Other(c.subject.key, c.text, c.probability, s.median) for c, s in zip(rest, spans, strict=True)
-    )
+    return tuple(Other(c.subject.key, c.text, c.probability, s.median) for c, s in zip(rest, spans, strict=True))

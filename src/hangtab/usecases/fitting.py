@@ -73,9 +73,7 @@ def load_valuer(parts: Parts) -> Standing:
     """The newest fit, ready to answer. Raises BookError when the book was never fitted."""
     record = parts.book.latest_fit()
     if record is None:
-        raise BookError(
-            "This book was never fitted", where="the book", mend="hangtab fit (after taking in some sales)"
-        )
+        raise BookError("This book was never fitted", where="the book", mend="hangtab fit (after taking in some sales)")
     meta = record.meta
     rows = parts.book.rows()
     table = engine_table(rows, parts.catalogue, parts.book.currency)

@@ -20,7 +20,9 @@ MONTHS = {
         "january february march april may june july august september october november december".split(), 1
     )
 }
-_ASKS_LIST = re.compile(r"^(all|every|list|show)\b.*\b(sales|sold|asks|listings|evidence)\b|\b(sales|sold)\s+since\b", re.IGNORECASE)
+_ASKS_LIST = re.compile(
+    r"^(all|every|list|show)\b.*\b(sales|sold|asks|listings|evidence)\b|\b(sales|sold)\s+since\b", re.IGNORECASE
+)
 _SINCE = re.compile(r"\b(since|in)\s+(last\s+)?(\w+)(?:\s+(\d{4}))?", re.IGNORECASE)
 
 
@@ -36,7 +38,11 @@ def asks_for_list(parts: Parts, text: str, today: date) -> SalesFilter | None:
     since = _since(text, today)
     plain = _SINCE.sub(" ", _strip(text))
     naming = parts.namer.name(Saying.ask(plain))
-    kinds = () if re.search(r"\b(asks|listings|evidence)\b", text, re.IGNORECASE) else ("sale", "auction", "offer", "private", "trade")
+    kinds = (
+        ()
+        if re.search(r"\b(asks|listings|evidence)\b", text, re.IGNORECASE)
+        else ("sale", "auction", "offer", "private", "trade")
+    )
     if not naming.candidates:
         return SalesFilter(text=plain.strip(), kinds=kinds, since=since)
     said = {r.kind for r in naming.candidates[0].speaks_for}
@@ -48,7 +54,9 @@ def asks_for_list(parts: Parts, text: str, today: date) -> SalesFilter | None:
 
 
 def _strip(text: str) -> str:
-    return re.sub(r"\b(all|every|list|show|sales?|sold|asks|listings|evidence|of|the)\b", " ", text, flags=re.IGNORECASE)
+    return re.sub(
+        r"\b(all|every|list|show|sales?|sold|asks|listings|evidence|of|the)\b", " ", text, flags=re.IGNORECASE
+    )
 
 
 def _since(text: str, today: date) -> date | None:

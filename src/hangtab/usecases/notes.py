@@ -32,9 +32,7 @@ def track_for(valuer: Valuer, subject: Subject) -> Track | None:
     return Track(best.form or "all pieces", best.error, best.inside_80, best.sales) if best else None
 
 
-def notes_for(
-    parts: Parts, valuer: Valuer, worth: Worth, same: pl.DataFrame, track: Track | None
-) -> tuple[Note, ...]:
+def notes_for(parts: Parts, valuer: Valuer, worth: Worth, same: pl.DataFrame, track: Track | None) -> tuple[Note, ...]:
     """Notes for the margin, in the order of their sections."""
     low, high = worth.middle.ranges[80]
     notes = [_rests(worth)]
@@ -48,7 +46,9 @@ def notes_for(
                 f" unseen sales. {inside} of 100 fell inside the eight-in-ten range.",
             )
         )
-    notes.append(Note("worth", "Middle of the market", f"{low:.0f} to {high:.0f}, eight in ten; apart from one sale’s luck."))
+    notes.append(
+        Note("worth", "Middle of the market", f"{low:.0f} to {high:.0f}, eight in ten; apart from one sale’s luck.")
+    )
     notes.append(_place(parts, valuer))
     if worth.seen == 0:
         notes.append(_leans(valuer, worth.subject))
@@ -61,11 +61,17 @@ def notes_for(
     if doubtful:
         worst = min(doubtful, key=lambda c: c.weight)
         notes.append(
-            Note("comparables", "Far off", f"sales weigh less: the least counts for {worst.weight * 100:.0f}\u202f% of a clean sale.")
+            Note(
+                "comparables",
+                "Far off",
+                f"sales weigh less: the least counts for {worst.weight * 100:.0f}\u202f% of a clean sale.",
+            )
         )
     asks = same.filter(pl.col("kind") == "below")
     if len(asks):
-        notes.append(Note("years", "Asks", f"{len(asks)} unsold or running asks say only that a sale would bring less."))
+        notes.append(
+            Note("years", "Asks", f"{len(asks)} unsold or running asks say only that a sale would bring less.")
+        )
     return tuple(notes)
 
 
@@ -73,7 +79,9 @@ def _rests(worth: Worth) -> Note:
     count = len(worth.comparables)
     newest = "" if worth.newest is None else f" The newest of this variant is {_age(worth.newest, worth.at)} old."
     return Note(
-        "worth", "Rests on", f"{count} nearest sales and the rest of the market; all count as {worth.effective_sales:.1f}.{newest}"
+        "worth",
+        "Rests on",
+        f"{count} nearest sales and the rest of the market; all count as {worth.effective_sales:.1f}.{newest}",
     )
 
 
@@ -104,23 +112,22 @@ def _leans(valuer: Valuer, subject: Subject) -> Note:
     return Note("worth", "Leans on", "the whole book; its own line has no sale yet.")
 
 
+NOT_AN_APPRAISAL = (
+    "An estimate from market evidence is not an appraisal. For insurance, tax, an estate or a court, use a qualified"
+    " appraiser and the local rules."
+)
+CLAIMED = (
+    "It is claimed, not verified; only a verified one earns the full premium. A photo can contradict the claim, but"
+    " cannot authenticate it."
+)
+
+
 def cautions_for(catalogue: Catalogue, subject: Subject) -> tuple[tuple[str, str], ...]:
     """Cautions that stand where the figure stands: (bold sentence, rest)."""
     out = []
     for feature in subject.features:
         known = catalogue.features.get(feature.id)
         if known and known.transplantable and feature.state not in VERIFIED | {FeatureState.REFUTED}:
-            out.append(
-                (
-                    f"The {known.names.name.lower()} can be transplanted.",
-                    "It is claimed, not verified; only a verified one earns the full premium. A photo cannot authenticate it.",
-                )
-            )
-    out.append(
-        (
-            "",
-            "An estimate from market evidence is not an appraisal. For insurance, tax, an estate or a court, use a"
-            " qualified appraiser and the local rules.",
-        )
-    )
+            out.append((f"The {known.names.name.lower()} can be transplanted.", CLAIMED))
+    out.append(("", NOT_AN_APPRAISAL))
     return tuple(out)

@@ -246,8 +246,10 @@ class Book(Protocol):
         """The list of sales."""
 
     def rows(self) -> pl.DataFrame:
-        """Active evidence for valuing: id, kind, outcome, standing, sold (date), precision, venue, country, listing,
-        all_in and item (minor units, null), is_ask, subject (key, null when not decided), probability, lot.
+        """Active evidence for valuing, one row each.
+
+        Columns: id, kind, outcome, standing, sold (date), precision, venue, country, listing, all_in and item (minor
+        units, null), is_ask, subject (key, null when not decided), probability, lot.
         """
 
     def rename(self, names: Iterable[tuple[str, StoredName]], entry: Entry) -> None:

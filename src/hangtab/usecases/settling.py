@@ -8,6 +8,7 @@ distance between the price and the worth. Not here: reading the source again (de
 from __future__ import annotations
 
 import math
+
 from hangtab.domain.errors import BookError
 from hangtab.domain.name import Candidate, Naming
 from hangtab.domain.subject import Subject
@@ -40,7 +41,9 @@ def question(
     answered = parts.book.answered_count()
     if waiting.id.startswith(UNREAD):
         problem, raw = parts.book.unread(waiting.id), None
-        return Question(waiting.id, number + 1, count, answered, "This row could not be read", waiting.why, raw, (), problem)
+        return Question(
+            waiting.id, number + 1, count, answered, "This row could not be read", waiting.why, raw, (), problem
+        )
     opened = detail(parts, waiting.id)
     naming = parts.namer.name(Saying.of(opened.evidence))
     return Question(
@@ -72,9 +75,7 @@ def settle(parts: Parts, evidence_id: str, choice: str) -> None:
                 where=f"the answer for {evidence_id}",
                 mend="Choose one of the answers offered, or none of these",
             ) from None
-        name = StoredName(
-            ((choice, parts.namer.sentence(subject), 1.0),), 0.0, decided=True, by=parts.who, nodes=nodes
-        )
+        name = StoredName(((choice, parts.namer.sentence(subject), 1.0),), 0.0, decided=True, by=parts.who, nodes=nodes)
     parts.book.settle(evidence_id, name, parts.entry("settle", id=evidence_id, answer=choice))
 
 
@@ -88,7 +89,9 @@ def rank_waiting(parts: Parts, standing: Standing) -> None:
     waiting = [w.id for w in parts.book.waiting(limit=1_000_000) if not w.id.startswith(UNREAD)]
     known = [s for i in waiting if (s := parts.book.find(i)) is not None]
     pairs = [(s, _first(s)) for s in known]
-    usable = [(s, subject) for s, subject in pairs if subject is not None and s.price is not None and s.evidence.is_price]
+    usable = [
+        (s, subject) for s, subject in pairs if subject is not None and s.price is not None and s.evidence.is_price
+    ]
     impacts = dict.fromkeys(waiting, 0.0)
     if usable:
         valuer = standing.valuer
@@ -118,21 +121,19 @@ def _amount(stored: Stored) -> float:
 
 
 def _question_words(parts: Parts, naming: Naming) -> str:
+    likely = [c.subject for c in naming.candidates[:3]]
+    chains = [parts.catalogue.chain(s.thing) for s in likely]
     if naming.lot:
         return "Several pieces for one sum: which is the first?"
-    if not naming.candidates:
-        return "Which piece is it?"
-    chains = [parts.catalogue.chain(c.subject.thing) for c in naming.candidates[:3]]
-    if len({c.character for c in chains}) > 1:
+    if len({c.character for c in chains}) != 1:
         return "Which piece is it?"
     who = parts.catalogue.characters[chains[0].character].names.name
-    if len({c.release for c in chains}) > 1:
-        return f"Which {who} is it?"
-    if len({c.subject.packaging for c in naming.candidates[:3]}) > 1:
-        return f"How is this {who} packed?"
-    if len({c.subject.grading for c in naming.candidates[:3]}) > 1:
-        return f"Which grade has this {who}?"
-    return f"Is it this {who}?"
+    questions = (
+        (len({c.release for c in chains}), f"Which {who} is it?"),
+        (len({s.packaging for s in likely}), f"How is this {who} packed?"),
+        (len({s.grading for s in likely}), f"Which grade has this {who}?"),
+    )
+    return next((words for ways, words in questions if ways > 1), f"Is it this {who}?")
 
 
 def _choice(parts: Parts, standing: Standing | None, evidence_id: str, candidate: Candidate) -> Choice:

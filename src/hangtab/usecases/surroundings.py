@@ -29,7 +29,7 @@ def ladder(valuer: Valuer, subject: Subject, at: date, same: pl.DataFrame) -> tu
         return ()
     scale = next(s for s in valuer.catalogue.graders[grading.grader].scales if s.id == grading.scale)
     labels = [g.label for g in sorted(scale.grades, key=lambda g: -g.position)]
-    counts = _sales_by_grade(same, valuer, grading)
+    counts = _sales_by_grade(same, grading)
     chosen = _window(labels, counts, grading.grade if subject.grading else "")
     name = valuer.catalogue.graders[grading.grader].names.name
     graded = [replace(subject, grading=replace(grading, grade=g), note="", flaws=()) for g in chosen]
@@ -65,7 +65,7 @@ def _commonest(valuer: Valuer, subject: Subject) -> Grading | None:
     return Grading(grading.grader, grading.scale, grading.grade) if grading else None
 
 
-def _sales_by_grade(same: pl.DataFrame, valuer: Valuer, grading: Grading) -> dict[str, int]:
+def _sales_by_grade(same: pl.DataFrame, grading: Grading) -> dict[str, int]:
     """Sales of the variant per grade of one scale; the empty label counts raw ones."""
     counts: dict[str, int] = {}
     for key in same.filter(pl.col("kind") == "sale")["subject"]:

@@ -75,9 +75,7 @@ def _take_one(parts: Parts, source: SourceFile, setting: Setting, guess: Postage
                 None if isinstance(price, Problem) else price,
             )
         )
-    parts.book.keep_sources(
-        SourceRecord(photo.sha256, photo.name, "photo", photo.data) for photo in read.photos
-    )
+    parts.book.keep_sources(SourceRecord(photo.sha256, photo.name, "photo", photo.data) for photo in read.photos)
     return parts.book.take_in(record, facts, parts.entry("take in", name=source.name, sha256=read.sha256))
 
 
@@ -90,9 +88,7 @@ def stored_name(parts: Parts, naming: Naming) -> StoredName:
     """A naming as the book keeps it: five candidates, and the catalogue ids of the first one's chain."""
     kept = tuple((c.subject.key, c.text, c.probability) for c in naming.candidates[:KEPT_CANDIDATES])
     nodes = nodes_of(parts, naming.candidates[0].subject) if naming.candidates else ()
-    return StoredName(
-        kept, naming.none, decided=naming.decided, lot=naming.lot, why=naming.why, nodes=nodes
-    )
+    return StoredName(kept, naming.none, decided=naming.decided, lot=naming.lot, why=naming.why, nodes=nodes)
 
 
 def nodes_of(parts: Parts, subject: Subject) -> tuple[str, ...]:

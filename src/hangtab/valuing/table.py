@@ -11,7 +11,7 @@ import hashlib
 import json
 from collections.abc import Callable
 from datetime import date
-from functools import lru_cache
+from functools import cache
 
 import polars as pl
 
@@ -39,8 +39,19 @@ def book_spec() -> Spec:
         price="price",
         when="sold",
         groups=["/".join(CHAIN[: i + 1]) for i in range(len(CHAIN))],
-        factors=["state", "card", "generation", "note", "attribute", "stage", "marks", "features", "site",
-                 "mechanism", "season"],  # fmt: skip
+        factors=[
+            "state",
+            "card",
+            "generation",
+            "note",
+            "attribute",
+            "stage",
+            "marks",
+            "features",
+            "site",
+            "mechanism",
+            "season",
+        ],
         curves={"position": Curve("increasing", by="scale", missing="none")},
         walks=["market", "line"],
         kind="kind",
@@ -56,7 +67,7 @@ def columns_of(catalogue: Catalogue) -> Callable[[str, date | None], PieceColumn
     """A look-up of columns by subject key and day; None when the catalogue no longer has the thing."""
     dated = {c.release: c.known_since for c in catalogue.changes.values() if c.known_since}
 
-    @lru_cache(maxsize=None)
+    @cache
     def known(key: str, on: date | None) -> PieceColumns | None:
         try:
             return piece_columns(Subject.parse(key), catalogue, on)

@@ -147,7 +147,6 @@ class Valuer:
         mine = pl.all_horizontal(*(pl.col(c) == piece[c] for c in CHAIN[:-1]))  # type: ignore[literal-required]
         return self.table.filter(mine)
 
-
     def sales_of(self, subject: Subject) -> pl.DataFrame:
         """Completed, priced sales of the same variant."""
         return self.same_variant(subject).filter(pl.col("kind") == "sale")
