@@ -9,9 +9,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from hangtab.domain.money import Money
 from hangtab.domain.name import Candidate, Naming, Reason
 from hangtab.domain.subject import Subject
 from hangtab.domain.worth import Span, Worth
+from hangtab.usecases.ports import Stored
 
 Json = dict[str, Any]
 
@@ -94,3 +96,41 @@ def _candidate(candidate: Candidate) -> Json:
 
 def _reason(reason: Reason) -> Json:
     return {"text": reason.text, "meaning": reason.meaning, "kind": reason.kind, "sure": reason.sure}
+
+
+def evidence_json(stored: Stored) -> Json:
+    """One piece of evidence as stated; all-in prices are derived and not among it."""
+    e, name = stored.evidence, stored.name
+    return {
+        "id": e.id,
+        "kind": e.kind.value,
+        "title": e.title,
+        "when": str(e.when),
+        "started": str(e.started) if e.started else None,
+        "price": _money(e.price),
+        "ask": _money(e.ask),
+        "postage": {"kind": e.postage.kind.value, "amount": _money(e.postage.amount)},
+        "venue": e.venue,
+        "country": e.country,
+        "listing": e.listing,
+        "seller": e.seller,
+        "standing": e.standing.value,
+        "outcome": e.outcome.value,
+        "quantity": e.quantity,
+        "certificate": e.certificate,
+        "said": dict(e.said),
+        "photos": list(e.photos),
+        "name": None
+        if name is None
+        else {
+            "subject": name.candidates[0][0] if name.candidates else None,
+            "probability": name.candidates[0][2] if name.candidates else None,
+            "decided": name.decided,
+            "by": name.by,
+        },
+        "sources": [{"sha256": s, "name": n, "where": w} for s, n, w in stored.sources],
+    }
+
+
+def _money(money: Money | None) -> Json | None:
+    return {"amount": str(money.amount), "currency": money.currency} if money else None

@@ -1,0 +1,65 @@
+"""The look-up page: one box, its suggestions, and the answer."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from hangtab.rendering import words
+from hangtab.rendering import strips as drawn_strips
+from hangtab.usecases.desk import Compared, SalesWanted
+from hangtab.usecases.views import Answer
+from hangtab.web import answer_page
+from hangtab.web.doors import Desk
+from hangtab.web.pages import Pages, parse_day
+from hangtab.web.sales import sales_address
+
+
+def routes(desk: Desk, pages: Pages) -> APIRouter:
+    """The routes of this page."""
+    router = APIRouter()
+
+    @router.get("/")
+    def look_up(request: Request, q: str = "", price: str = "", at: str = "", subject: str = "") -> Response:
+        if not q.strip() and not subject:
+            return pages.show(request, "look_up.html", page="ask", price=price)
+        day = parse_day(at, "the day of the estimate")
+        answer = desk.answer(q.strip(), price=price.strip(), at=day, subject=subject)
+        if isinstance(answer, SalesWanted):
+            return RedirectResponse(sales_address(answer.wanted, said=answer.said), status_code=303)
+        if isinstance(answer, Compared):
+            return pages.show(request, "compared.html", page="ask", price=price, at=at, **_compared(answer))
+        return pages.show(request, "answer.html", page="ask", **_answered(desk, answer, price, at))
+
+    return router
+
+
+def _answered(desk: Desk, answer: Answer, price: str, at: str) -> answer_page.View:
+    sold = desk.as_sold([c.id for c in answer.worth.comparables])
+    return answer_page.view(answer, sold, desk.outline(answer.worth.subject.key), price, at)
+
+
+def _compared(answer: Compared) -> answer_page.View:
+    spans = [side.worth.next_sale for side in answer.sides]
+    drawn = drawn_strips.strips(
+        [drawn_strips.Strip(s.ranges[80][0], s.ranges[50][0], s.median, s.ranges[50][1], s.ranges[80][1]) for s in spans]
+    )
+    first = answer.sides[0].worth
+    return {
+        "asked": answer.asked,
+        "currency": words.currency_name(first.currency),
+        "at_day": words.day(first.at),
+        "strip_head": drawn.head,
+        "ratio": answer.ratio and tuple(f"{r:.2f}" for r in answer.ratio),
+        "sides": [
+            {
+                "text": side.worth.text,
+                "worth": words.worth(side.worth.middle.median),
+                "range": words.span(*side.worth.next_sale.ranges[80]),
+                "seen": side.worth.seen,
+                "strip": strip,
+                "href": answer_page.look_up(subject=side.worth.subject.key),
+            }
+            for side, strip in zip(answer.sides, drawn.rows, strict=True)
+        ],
+    }

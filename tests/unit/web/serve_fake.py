@@ -1,0 +1,14 @@
+"""Serve the pages on invented values, to look at them: python tests/unit/web/serve_fake.py [port]."""
+
+import sys
+from pathlib import Path
+
+import uvicorn
+
+sys.path.insert(0, str(Path(__file__).parent))
+from fake_desk import FakeDesk
+
+from hangtab.web.app import create_app
+
+if __name__ == "__main__":
+    uvicorn.run(create_app(FakeDesk()), port=int(sys.argv[1]) if len(sys.argv) > 1 else 8765, log_level="warning")
