@@ -1,0 +1,148 @@
+"""Which phrases of the lexicon stand in a text, spelling mistakes allowed.
+
+Promises phrases that do not overlap, chosen so that as much of the text as possible is explained. Source of the
+distance: optimal string alignment (a swap of neighbours is one mistake), by rapidfuzz. Not here: what follows from them.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from rapidfuzz.distance import OSA
+
+from hangtab.naming.lexicon import Lexicon, Node, Sense
+from hangtab.naming.text import Token
+
+# One mistake in a word of four letters or more, two from eight: beyond, real words of the trade run into each other.
+_ONE_MISTAKE, _TWO_MISTAKES = 4, 8
+# A phrase whose letters agree less is another phrase. Common practice of spelling correction, no source.
+LEAST_LIKENESS = 0.72
+# Readings of one span that are nearly as like as the best stay beside it.
+_NEARLY = 0.06
+MOST_REMEMBERED = 50_000
+
+
+class Hit(NamedTuple):
+    """A phrase found: tokens `first` to `last` (exclusive), how like (1 is letter for letter), ids by sense."""
+
+    first: int
+    last: int
+    likeness: float
+    senses: Mapping[Sense, tuple[str, ...]]
+
+
+class Matcher:
+    """Finds phrases of one lexicon; remembers how each word was spelt."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        """Sort the vocabulary by length, since a word is only compared with words of about its length."""
+        self._root = lexicon.root
+        self.vocabulary = lexicon.vocabulary
+        self._lengths: dict[int, list[str]] = defaultdict(list)
+        for word in sorted(lexicon.vocabulary):
+            if word.isalpha():
+                self._lengths[len(word)].append(word)
+        self._seen: dict[str, tuple[tuple[str, float], ...]] = {}
+
+    def like(self, word: str) -> tuple[tuple[str, float], ...]:
+        """Words of the vocabulary that a written word may mean, with their likeness."""
+        known = self._seen.get(word)
+        if known is None:
+            if len(self._seen) >= MOST_REMEMBERED:
+                self._seen.clear()
+            known = self._seen[word] = self._search(word)
+        return known
+
+    def _search(self, word: str) -> tuple[tuple[str, float], ...]:
+        if word in self.vocabulary:
+            return ((word, 1.0),)
+        if len(word) < _ONE_MISTAKE or not word.isalpha():
+            return ()
+        most = 2 if len(word) >= _TWO_MISTAKES else 1
+        found = []
+        for length in range(len(word) - most, len(word) + most + 1):
+            for other in self._lengths.get(length, ()):
+                mistakes = OSA.distance(word, other, score_cutoff=most)
+                short = min(len(word), length) <= _ONE_MISTAKE
+                if mistakes <= most and not (short and word[0] != other[0]):
+                    found.append((other, 1.0 - mistakes / max(len(word), length)))
+        return tuple(sorted(found, key=lambda f: -f[1]))
+
+    def hits(self, text: Sequence[Token]) -> list[Hit]:
+        """Every phrase that starts anywhere in the text, overlapping ones too."""
+        spellings = [self.like(t.text) for t in text]
+        joined = [self._joined(text, i) for i in range(len(text))]
+        spans: dict[tuple[int, int], list[tuple[float, Node]]] = {}
+        for first in range(len(text)):
+            stack: list[tuple[Node, int, float]] = [(self._root, first, 1.0)]
+            while stack:
+                node, place, likeness = stack.pop()
+                if node.senses:
+                    spans.setdefault((first, place), []).append((likeness, node))
+                if place == len(text) or not node.follows:
+                    continue
+                for options, step in ((spellings[place], 1), (joined[place], 2)):
+                    for word, like in options:
+                        follow = node.follows.get(word)
+                        if follow is not None and likeness * like >= LEAST_LIKENESS:
+                            stack.append((follow, place + step, likeness * like))
+        return [_hit(span, found) for span, found in spans.items()]
+
+    def _joined(self, text: Sequence[Token], place: int) -> tuple[tuple[str, float], ...]:
+        """Two written words that are one word of the vocabulary."""
+        if place + 1 >= len(text):
+            return ()
+        one, two = text[place].text, text[place + 1].text
+        if not (one.isalpha() and two.isalpha()):
+            return ()
+        whole = one + two
+        return ((whole, 0.97),) if whole in self.vocabulary else ()
+
+    def find(self, text: Sequence[Token]) -> list[Hit]:
+        """The phrases that together explain most of the text, in order, none over another."""
+        return cover(self.hits(text), text)
+
+
+def _hit(span: tuple[int, int], found: list[tuple[float, Node]]) -> Hit:
+    if len(found) == 1:
+        return Hit(*span, found[0][0], found[0][1].senses)
+    best = max(likeness for likeness, _ in found)
+    senses: dict[Sense, tuple[str, ...]] = {}
+    for likeness, node in found:
+        if likeness >= best - _NEARLY:
+            for sense, ids in node.senses.items():
+                senses[sense] = tuple(dict.fromkeys((*senses.get(sense, ()), *ids)))
+    return Hit(*span, best, senses)
+
+
+def _weight(hit: Hit, text: Sequence[Token]) -> float:
+    """How much a phrase explains: its letters, less for mistakes, more for each word that stands in one phrase."""
+    letters = sum(len(t.text) for t in text[hit.first : hit.last])
+    return (letters + 1.5 * (hit.last - hit.first)) * hit.likeness**3 + (hit.last - hit.first - 1)
+
+
+def cover(hits: Sequence[Hit], text: Sequence[Token]) -> list[Hit]:
+    """Weighted interval scheduling: the choice without overlaps that weighs most."""
+    ending: dict[int, list[Hit]] = defaultdict(list)
+    for hit in hits:
+        ending[hit.last].append(hit)
+    best = [0.0] * (len(text) + 1)
+    chosen: list[Hit | None] = [None] * (len(text) + 1)
+    for place in range(1, len(text) + 1):
+        best[place] = best[place - 1]
+        for hit in ending.get(place, ()):
+            weight = best[hit.first] + _weight(hit, text)
+            if weight > best[place]:
+                best[place], chosen[place] = weight, hit
+    picked: list[Hit] = []
+    place = len(text)
+    while place:
+        hit_here = chosen[place]
+        if hit_here is None:
+            place -= 1
+        else:
+            picked.append(hit_here)
+            place = hit_here.first
+    return picked[::-1]

@@ -1,0 +1,102 @@
+"""Everything a text can be about, as flat rows per character.
+
+Promises one row for each thing in each packaging it can have. Reads a `Catalogue`. Not here: weighing rows (`weigh`).
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from hangtab.catalogue.model import Catalogue, FeatureKind, Release
+from hangtab.domain.subject import Packaging
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One thing in one packaging. Empty text where a thing does not go that deep."""
+
+    id: str
+    packaging: Packaging
+    line: str
+    character: str
+    figure: str = ""
+    release: str = ""
+    card: str = ""
+    year: int = 0
+    change: str = ""
+    stage: str = ""
+    finish: str = ""
+    own_name: bool = False
+    features: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class Things:
+    """Rows by character, and what limits them."""
+
+    rows: Mapping[str, tuple[Row, ...]]
+    anywhere: frozenset[str]  # features that no release has to list: anybody can sign a card
+    parts: Mapping[str, tuple[str, ...]]  # accessories by character, figure or release
+    card_line: Mapping[str, str]
+    figures_of: Mapping[str, str]  # character by figure version
+
+    def all_rows(self) -> list[Row]:
+        """Every row, in the catalogue's order."""
+        return [row for rows in self.rows.values() for row in rows]
+
+
+def things(catalogue: Catalogue) -> Things:
+    """The rows of a catalogue."""
+    rows: dict[str, list[Row]] = defaultdict(list)
+    for figure in catalogue.figures.values():
+        line = catalogue.characters[figure.character].line
+        rows[figure.character].append(Row(figure.id, Packaging.LOOSE, line, figure.character, figure.id))
+    for release in catalogue.releases.values():
+        row = _row(catalogue, release, release.id, release.packaging)
+        rows[row.character].append(row)
+    for change in catalogue.changes.values():
+        release = catalogue.releases[change.release]
+        row = _row(catalogue, release, change.id, release.packaging, change.id)
+        rows[row.character] += [row, _row(catalogue, release, change.id, Packaging.LOOSE, change.id)]
+    for proto in catalogue.prototypes.values():
+        line = catalogue.characters[proto.character].line
+        rows[proto.character].append(
+            Row(
+                proto.id,
+                Packaging.PROTOTYPE,
+                line,
+                proto.character,
+                stage=proto.stage,
+                finish=proto.finish,
+                own_name=bool(proto.names.name),
+            )
+        )
+    parts: dict[str, list[str]] = defaultdict(list)
+    for part in catalogue.parts.values():
+        parts[part.of].append(part.id)
+    return Things(
+        {character: tuple(found) for character, found in rows.items()},
+        frozenset(f.id for f in catalogue.features.values() if f.kind is FeatureKind.SIGNATURE),
+        {of: tuple(found) for of, found in parts.items()},
+        {card.id: line.id for line in catalogue.lines.values() for card in line.cards},
+        {figure.id: figure.character for figure in catalogue.figures.values()},
+    )
+
+
+def _row(catalogue: Catalogue, release: Release, key: str, packaging: Packaging, change: str = "") -> Row:
+    character = catalogue.figures[release.figure].character
+    return Row(
+        key,
+        packaging,
+        catalogue.characters[character].line,
+        character,
+        release.figure,
+        release.id,
+        release.card,
+        release.year,
+        change,
+        own_name=bool(release.names.name),
+        features=frozenset(release.features),
+    )
