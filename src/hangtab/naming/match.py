@@ -15,10 +15,11 @@ from rapidfuzz.distance import OSA
 from hangtab.naming.lexicon import Lexicon, Node, Sense
 from hangtab.naming.text import Token
 
-# One mistake in a word of four letters or more, two from eight: beyond, real words of the trade run into each other.
-_ONE_MISTAKE, _TWO_MISTAKES = 4, 8
-# A phrase whose letters agree less is another phrase. Common practice of spelling correction, no source.
-LEAST_LIKENESS = 0.72
+# One mistake in a word of three letters or more, two from eight. Words of three or four letters are one mistake from
+# many others, so they may only be misspelt inside a phrase whose other words are right.
+_ONE_MISTAKE, _ALONE, _TWO_MISTAKES = 3, 5, 8
+# A phrase with more mistakes to its letters is another phrase. Common practice of spelling correction, no source.
+LEAST_LIKENESS, MOST_MISTAKES = 0.78, 3
 # Readings of one span that are nearly as like as the best stay beside it.
 _NEARLY = 0.06
 MOST_REMEMBERED = 50_000
@@ -44,10 +45,10 @@ class Matcher:
         for word in sorted(lexicon.vocabulary):
             if word.isalpha():
                 self._lengths[len(word)].append(word)
-        self._seen: dict[str, tuple[tuple[str, float], ...]] = {}
+        self._seen: dict[str, tuple[tuple[str, int], ...]] = {}
 
-    def like(self, word: str) -> tuple[tuple[str, float], ...]:
-        """Words of the vocabulary that a written word may mean, with their likeness."""
+    def like(self, word: str) -> tuple[tuple[str, int], ...]:
+        """Words of the vocabulary that a written word may mean, with the number of mistakes."""
         known = self._seen.get(word)
         if known is None:
             if len(self._seen) >= MOST_REMEMBERED:
@@ -55,42 +56,49 @@ class Matcher:
             known = self._seen[word] = self._search(word)
         return known
 
-    def _search(self, word: str) -> tuple[tuple[str, float], ...]:
+    def _search(self, word: str) -> tuple[tuple[str, int], ...]:
         if word in self.vocabulary:
-            return ((word, 1.0),)
+            return ((word, 0),)
         if len(word) < _ONE_MISTAKE or not word.isalpha():
             return ()
         most = 2 if len(word) >= _TWO_MISTAKES else 1
         found = []
-        for length in range(len(word) - most, len(word) + most + 1):
+        for length in range(max(len(word) - most, _ONE_MISTAKE), len(word) + most + 1):
             for other in self._lengths.get(length, ()):
                 mistakes = OSA.distance(word, other, score_cutoff=most)
-                short = min(len(word), length) <= _ONE_MISTAKE
-                if mistakes <= most and not (short and word[0] != other[0]):
-                    found.append((other, 1.0 - mistakes / max(len(word), length)))
-        return tuple(sorted(found, key=lambda f: -f[1]))
+                if mistakes <= most:
+                    found.append((other, mistakes))
+        return tuple(sorted(found, key=lambda f: (f[1], f[0])))
 
     def hits(self, text: Sequence[Token]) -> list[Hit]:
         """Every phrase that starts anywhere in the text, overlapping ones too."""
         spellings = [self.like(t.text) for t in text]
         joined = [self._joined(text, i) for i in range(len(text))]
-        spans: dict[tuple[int, int], list[tuple[float, Node]]] = {}
+        lengths = [len(t.text) for t in text]
+        found: list[Hit] = []
         for first in range(len(text)):
-            stack: list[tuple[Node, int, float]] = [(self._root, first, 1.0)]
+            if not spellings[first] and not joined[first]:
+                continue
+            ends: dict[int, list[tuple[float, Node]]] = {}
+            stack: list[tuple[Node, int, int, int]] = [(self._root, first, 0, 0)]
             while stack:
-                node, place, likeness = stack.pop()
-                if node.senses:
-                    spans.setdefault((first, place), []).append((likeness, node))
+                node, place, mistakes, letters = stack.pop()
+                if node.senses and (not mistakes or _spelt(mistakes, letters, place - first)):
+                    ends.setdefault(place, []).append((1.0 - mistakes / letters, node))
                 if place == len(text) or not node.follows:
                     continue
-                for options, step in ((spellings[place], 1), (joined[place], 2)):
-                    for word, like in options:
-                        follow = node.follows.get(word)
-                        if follow is not None and likeness * like >= LEAST_LIKENESS:
-                            stack.append((follow, place + step, likeness * like))
-        return [_hit(span, found) for span, found in spans.items()]
+                for word, wrong in spellings[place]:
+                    follow = node.follows.get(word)
+                    if follow is not None and mistakes + wrong <= MOST_MISTAKES:
+                        stack.append((follow, place + 1, mistakes + wrong, letters + lengths[place]))
+                for word in joined[place]:
+                    follow = node.follows.get(word)
+                    if follow is not None:
+                        stack.append((follow, place + 2, mistakes, letters + len(word)))
+            found += [_hit((first, place), nodes) for place, nodes in ends.items()]
+        return found
 
-    def _joined(self, text: Sequence[Token], place: int) -> tuple[tuple[str, float], ...]:
+    def _joined(self, text: Sequence[Token], place: int) -> tuple[str, ...]:
         """Two written words that are one word of the vocabulary."""
         if place + 1 >= len(text):
             return ()
@@ -98,11 +106,16 @@ class Matcher:
         if not (one.isalpha() and two.isalpha()):
             return ()
         whole = one + two
-        return ((whole, 0.97),) if whole in self.vocabulary else ()
+        return (whole,) if whole in self.vocabulary else ()
 
     def find(self, text: Sequence[Token]) -> list[Hit]:
         """The phrases that together explain most of the text, in order, none over another."""
         return cover(self.hits(text), text)
+
+
+def _spelt(mistakes: int, letters: int, words: int) -> bool:
+    """Whether a phrase with mistakes is still this phrase."""
+    return 1.0 - mistakes / letters >= LEAST_LIKENESS and (words > 1 or letters >= _ALONE)
 
 
 def _hit(span: tuple[int, int], found: list[tuple[float, Node]]) -> Hit:

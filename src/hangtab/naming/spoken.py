@@ -95,7 +95,9 @@ def _miss(found: list[Spoken], place: int) -> None:
     reach = word.hit.last
     forward = False
     for phrase in found[place + 1 :]:
-        if phrase.hit.first > reach + (_REACH if forward else 0):
+        # Only parts are counted on in one breath: "no tray, bilingual card" lacks the tray.
+        more = forward and Sense.PART in phrase.senses and phrase.hit.first <= reach + _REACH
+        if not more and (forward or phrase.hit.first > reach):
             break
         if phrase.senses & _WANTING:
             phrase.missing = True

@@ -9,8 +9,9 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from hangtab.catalogue.model import Catalogue, FeatureKind, Release
+from hangtab.catalogue.model import Catalogue, FeatureKind, Prototype, Release
 from hangtab.domain.subject import Packaging
+from hangtab.naming.text import words
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ def things(catalogue: Catalogue) -> Things:
                 proto.character,
                 stage=proto.stage,
                 finish=proto.finish,
-                own_name=bool(proto.names.name),
+                own_name=bool(_own_words(proto)),
             )
         )
     parts: dict[str, list[str]] = defaultdict(list)
@@ -83,6 +84,11 @@ def things(catalogue: Catalogue) -> Things:
         {card.id: line.id for line in catalogue.lines.values() for card in line.cards},
         {figure.id: figure.character for figure in catalogue.figures.values()},
     )
+
+
+def _own_words(proto: Prototype) -> set[str]:
+    """Words of a prototype's name that its stage and finish do not say."""
+    return set(words(proto.names.name)) - set(words(f"{proto.stage} {proto.finish}"))
 
 
 def _row(catalogue: Catalogue, release: Release, key: str, packaging: Packaging, change: str = "") -> Row:

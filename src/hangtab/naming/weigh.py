@@ -15,15 +15,17 @@ from hangtab.naming.hearing import Heard, Mention
 from hangtab.naming.lexicon import Sense
 from hangtab.naming.things import Row, Things
 
-# Log-odds. A seller who names a card, figure or year means it; one slip in about a hundred is common practice among
-# those who check titles, no source. A year is often that of the copyright line or of the card, so it counts less.
-SLIP = 4.6
-YEAR_NEAR, YEAR_FAR = 2.0, 3.5
+# Log-odds. A seller who names a card or figure means it: about one slip in a hundred (common practice, no source), and
+# a slip could have fallen on any of three others. A year is often that of the copyright line, so it counts less.
+SLIP = 5.7
+YEAR_NEAR, YEAR_FAR = 3.0, 4.0
 # A wrong territory or sticker for the release: the words exist, the piece does not.
-NO_SUCH_FEATURE = 4.6
+NO_SUCH_FEATURE = 5.7
+# Anybody can sign a card, but a signing is usually of certain releases, which then list it.
+UNLISTED = 3.0
 # Special things are nearly always called so; a plain title means the plain thing.
-UNSAID_NAME, UNSAID_CHANGE, UNSAID_PROTOTYPE, UNSAID_LOOSE = 3.0, 4.0, 7.0, 3.2
-SAID_CHANGE_PLAIN = 4.0
+UNSAID_NAME, UNSAID_CHANGE, UNSAID_PROTOTYPE, UNSAID_LOOSE = 3.0, 4.0, 7.0, 3.9
+SAID_CHANGE_PLAIN = 4.6
 # A doubted word ("glow sticker?") speaks, but not for much.
 DOUBTED = 0.7
 _PACKED = {"carded": Packaging.CARDED, "boxed": Packaging.BOXED}
@@ -134,8 +136,9 @@ def _released(found: Fit, heard: Heard, known: Things) -> None:
         if away:
             _cost(found, Mention(frozenset(), heard.years[0][1]), YEAR_NEAR if away == 1 else YEAR_FAR)
     for feature in heard.features:
-        if not any(f in row.features or f in known.anywhere for f in feature.ids):
-            _cost(found, Mention(frozenset(feature.ids), feature.reason, feature.doubted), NO_SUCH_FEATURE)
+        if not row.features.intersection(feature.ids):
+            amount = UNLISTED if known.anywhere.intersection(feature.ids) else NO_SUCH_FEATURE
+            _cost(found, Mention(frozenset(feature.ids), feature.reason, feature.doubted), amount)
 
 
 def _line(found: Fit, heard: Heard) -> None:
