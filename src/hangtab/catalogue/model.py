@@ -346,5 +346,10 @@ class Catalogue:
 
     def tax(self, country: str, on: date) -> Decimal:
         """The tax rate of a country on a day, 0 when no rule is known."""
-        rules = [t for t in self.taxes if t.country == country and t.valid_from <= on]
-        return max(rules, key=lambda t: t.valid_from).rate if rules else Decimal(0)
+        return tax_rate(self.taxes, country, on)
+
+
+def tax_rate(taxes: tuple[TaxRule, ...], country: str, on: date) -> Decimal:
+    """The newest rate of a country's rules on a day, 0 when no rule is known."""
+    rules = [rule for rule in taxes if rule.country == country and rule.valid_from <= on]
+    return max(rules, key=lambda rule: rule.valid_from).rate if rules else Decimal(0)

@@ -113,7 +113,7 @@ class Evidence:
     `price` is the item price or the hammer (None when hidden); `ask` the asked or start price; `when` the day sold or
     ended, in the venue's zone (for a running ask the day it was seen). `said` are the columns that describe the piece,
     (name, text) pairs. `photos` are hashes of sources. `premium_included`: the shown price already holds the premium.
-    `total_only`: the price already holds postage.
+    `total_only`: the price already holds everything, postage and any premium.
     """
 
     id: str
