@@ -110,10 +110,11 @@ def _graduations(scale: LogScale, top: float) -> list[str]:
 
 def _labels(scale: LogScale, top: float, reading: Reading) -> list[str]:
     middle = scale.at(reading.middle)
+    price = scale.at(reading.price) if reading.price else -99.0
     drawn = []
     for value in figures(scale, 48):
         x = scale.at(value)
-        if not scale.start + 16 < x < scale.end - 16:
+        if not scale.start + 16 < x < scale.end - 16 or abs(x - price) < 18:  # noqa: PLR2004 - half a label
             continue
         if abs(x - middle) < 16:  # noqa: PLR2004 - half a label: the string would run through it
             x_text, anchor = (x - 5, "end") if x <= middle else (x + 5, "start")

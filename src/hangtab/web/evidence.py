@@ -84,7 +84,7 @@ def detail_view(detail: Detail) -> dict[str, Any]:
         "facts": _facts(detail),
         "steps": steps(detail.price) if detail.price else [],
         "rate_day": words.day(detail.price.rate_day) if detail.price and detail.price.rate_day else "",
-        "raw": [excerpt_view(e) for e in detail.raw],
+        "excerpts": [excerpt_view(e) for e in detail.raw],
         "photos": sorted({e.photo for e in detail.raw if e.photo} | set(evidence.photos)),
     }
 
