@@ -6,6 +6,7 @@ Pure: bytes in, values out; no files, no network, no clock. Not here: names of p
 """
 
 from hangtab.intake.columns import fingerprint, guess_columns
+from hangtab.intake.excerpts import raw_excerpt
 from hangtab.intake.facts import to_evidence
 from hangtab.intake.model import (
     ColumnGuess,
@@ -21,6 +22,7 @@ from hangtab.intake.model import (
 )
 from hangtab.intake.reading import read_source
 from hangtab.intake.sniffing import sniff
+from hangtab.intake.visible import visible_text
 
 __all__ = [
     "ColumnGuess",
@@ -35,7 +37,9 @@ __all__ = [
     "SourceReading",
     "fingerprint",
     "guess_columns",
+    "raw_excerpt",
     "read_source",
     "sniff",
     "to_evidence",
+    "visible_text",
 ]

@@ -47,6 +47,7 @@ class Trouble:
     mend: str
 
 
+_NONE = Trouble("is not a number", "Write it in figures")
 UNDECIDED = Trouble("can be read in two ways", "Say which mark separates the decimals of this column")
 
 
@@ -137,25 +138,29 @@ def _number(digits: str, decimal: str) -> Decimal | Trouble:
     if _POWER.fullmatch(digits):
         return _decimal(digits.replace(",", "."))
     if not _NUMBER.fullmatch(digits):
-        return Trouble("", "")
+        return _NONE
     plain = digits.replace(" ", "").replace("'", "").rstrip(".,")
     marks = [c for c in plain if c in ".,"]
     if not marks:
         return _decimal(plain)
+    if len(marks) == 1:
+        return _one_mark(*plain.split(marks[0]), mark=marks[0], decimal=decimal)
     last = marks[-1]
-    if len(set(marks)) > 1:
+    if len(set(marks)) == 1:
+        groups, tail = plain.split(last), "0"
+    else:
         head, _, tail = plain.rpartition(last)
         groups = head.split("." if last == "," else ",")
-        return _decimal("".join(groups) + "." + tail) if _grouped(groups) else Trouble("", "")
-    groups = plain.split(last)
-    if len(marks) > 1:
-        return _decimal("".join(groups)) if _grouped(groups) else Trouble("", "")
-    head, tail = groups
-    if len(tail) == _GROUP and 0 < len(head) <= _GROUP and head != "0":
-        if not decimal:
-            return UNDECIDED
-        return _decimal(head + ("." if last == decimal else "") + tail)
-    return _decimal(f"{head or '0'}.{tail}")
+    return _decimal("".join(groups) + "." + tail) if _grouped(groups) else _NONE
+
+
+def _one_mark(head: str, tail: str, *, mark: str, decimal: str) -> Decimal | Trouble:
+    """A number with a single mark: three digits after it may be thousands."""
+    if len(tail) != _GROUP or not 0 < len(head) <= _GROUP or head == "0":
+        return _decimal(f"{head or '0'}.{tail}")
+    if not decimal:
+        return UNDECIDED
+    return _decimal(head + ("." if mark == decimal else "") + tail)
 
 
 def _grouped(groups: list[str]) -> bool:
@@ -166,4 +171,4 @@ def _decimal(text: str) -> Decimal | Trouble:
     try:
         return Decimal(text)
     except InvalidOperation:
-        return Trouble("", "")
+        return _NONE

@@ -75,12 +75,20 @@ def guess_columns(headers: Sequence[str], sample_rows: Sequence[Sequence[str]]) 
     """
     cells = [[r[i] for r in sample_rows if i < len(r) and r[i].strip()] for i in range(len(headers))]
     ideas = [_ideas(h, cells[i]) for i, h in enumerate(headers)]
-    chosen = _one_each(headers, ideas)
+    chosen = _with_title(_one_each(headers, ideas))
     columns = [
         ColumnGuess(i, h, idea.meaning, round(idea.confidence, 2), idea.why, constants=_constants(h, idea.meaning))
         for i, (h, idea) in enumerate(zip(headers, chosen, strict=True))
     ]
     return ColumnMap(tuple(with_form(c, cells[c.index]) for c in columns))
+
+
+def _with_title(chosen: list[_Idea]) -> list[_Idea]:
+    """Where no column is the title, the description is what was sold."""
+    if any(i.meaning == "title" for i in chosen):
+        return chosen
+    why = "no other column says what was sold"
+    return [replace(i, meaning="title", why=f"{i.why}; {why}") if i.meaning == "description" else i for i in chosen]
 
 
 def with_form(column: ColumnGuess, cells: Sequence[str]) -> ColumnGuess:
@@ -125,13 +133,15 @@ def _by_words(header: str) -> tuple[_Idea, ...]:
 
 
 def _constants(header: str, meaning: str) -> tuple[tuple[str, str], ...]:
-    """What a header itself states: "Price (EUR)" its currency, "Price incl. premium" the premium, "Hammer" an auction."""
+    """What a header itself states: the currency of "Price (EUR)", the premium, an auction where it says "Hammer"."""
     if meaning not in MONEY:
         return ()
     found = []
     codes = [w for w in re.findall(r"[A-Z]{3}|[€£]|US\$|C\$", header) if currency_of(w)]
     if codes:
         found.append(("postage_currency" if meaning == "postage" else "currency", currency_of(codes[0])))
+    if meaning == "postage" and statuses("postage", header):
+        found.append(("postage_kind", header))
     if meaning == "price" and "included" in statuses("premium", header):
         found.append(("premium", "included"))
     if meaning == "price" and statuses("kind", header) == ("auction",):

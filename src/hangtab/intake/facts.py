@@ -23,6 +23,7 @@ from hangtab.intake.model import Layout, Setting
 from hangtab.intake.venues import listing_in, short_name
 from hangtab.intake.words import countries, country_code, currency_habits, plain, statuses
 
+FROM_NAME = "the file's name"  # where a field stands that the file's name gave; it yields to all others
 LONGEST_TITLE = 2_000
 _LONGEST_TEXT = 20_000
 _LONGEST_ID = 200
@@ -92,6 +93,8 @@ class _Row:
         stated = self.forms.by_field.get(name) or self.forms.decimal
         if stated:
             return stated
+        if self.fields[name].where.startswith(("JSON-LD", "microdata")):
+            return "."  # schema.org's price: "use '.' rather than ',' to indicate a decimal point" (from memory)
         place = countries().get(self.country.lower()) or currency_habits().get(currency or self.money_here())
         return place.decimal if place else ""
 
@@ -145,7 +148,8 @@ def _placed(reading: Reading, setting: Setting, forms: Forms) -> _Row:
     host_venue, host_country = setting.places.at(fields["url"].text) if "url" in fields else ("", "")
     venue = setting.places.venue(stated) or host_venue or short_name(stated)
     country = country_code(fields["country"].text) if "country" in fields else ""
-    country = country or host_country
+    if not country or fields["country"].where == FROM_NAME:
+        country = host_country or setting.places.in_name(stated)[1] or country
     currency = ""
     if "currency" in fields and fields["currency"].text.strip():
         currency = currency_of(fields["currency"].text)
@@ -162,7 +166,7 @@ def _assemble(row: _Row) -> Evidence:
     price = price or total
     kind = _kind(row, price=price is not None, ask=ask is not None, offer=offer is not None)
     price, ask = _sides(kind, price, ask, offer)
-    if price is None and ask is None and kind is not Kind.OFFER:
+    if price is None and kind is not Kind.OFFER and (kind not in ASKED or ask is None):
         raise _UnclearError(Trouble("Price is missing", "Give a price, or say that it is hidden"), _anchor(row))
     postage = _postage(row, kind, price or ask)
     title, cut = _title(row)
@@ -181,7 +185,7 @@ def _assemble(row: _Row) -> Evidence:
         listing=listing,
         seller=row.text("seller")[:_LONGEST_ID],
         standing=standing_of(row.text("standing"), kind),
-        outcome=outcome_of(row.text("outcome"), row.text("kind")),
+        outcome=outcome_of(row.text("outcome"), "; ".join(f.text for f in row.reading.fields if f.name == "kind")),
         description=row.text("description")[:_LONGEST_TEXT],
         said=_said(row) + cut,
         quantity=_quantity(row),
@@ -266,7 +270,7 @@ def _quantity(row: _Row) -> int:
 
 def _postage(row: _Row, kind: Kind, price: Money | None) -> Postage:
     text, how = row.text("postage"), row.text("postage_kind")
-    stated = postage_words(how, text)
+    stated = postage_words(text, how)
     if stated in (PostageKind.FREE, PostageKind.COLLECTED):
         return Postage(stated)
     if not re.search(r"\d", text):
@@ -290,8 +294,12 @@ def _postage(row: _Row, kind: Kind, price: Money | None) -> Postage:
 
 
 def _when(row: _Row, kind: Kind) -> When:
-    order = ("seen", "sold", "ended") if kind is Kind.ASK else ("sold", "ended", "seen")
-    for name in order:
+    # The end of what still runs lies ahead, so it is not the day of an ask.
+    if kind is Kind.ASK:
+        names = ("seen", "sold", *(("ended",) if _is_past(row, "ended") else ()))
+    else:
+        names = ("sold", "ended", "seen")
+    for name in names:
         if when := _day(row, name):
             return when
     if kind is Kind.ASK:
@@ -313,6 +321,15 @@ def _day(row: _Row, name: str) -> When | None:
         mend = f"Correct the date; today is {row.setting.today}"
         raise _UnclearError(Trouble(f"lies in the future: {text[:40]}", mend), row.fields[name])
     return when
+
+
+def _is_past(row: _Row, name: str) -> bool:
+    try:
+        return _day(row, name) is not None
+    except _UnclearError as unclear:
+        if "future" in unclear.trouble.what:
+            return False
+        raise
 
 
 def _said(row: _Row) -> tuple[tuple[str, str], ...]:

@@ -33,19 +33,15 @@ def kind_of(signs: Signs) -> Kind:
     <Kind.AUCTION: 'auction'>
     """
     words = signs.words
-    if "hearsay" in words:
-        return Kind.HEARSAY
-    if words & {"start", "unsold", "ask"} and "sold" not in words:
-        return _without_buyer(signs)
-    if "trade" in words:
-        return Kind.TRADE
-    if "lot" in words or signs.quantity > 1:
-        return Kind.LOT
-    if "offer" in words or (signs.offer and "auction" not in words):
-        return Kind.OFFER
-    if "private" in words or (signs.venue_kind == "private" and signs.price):
-        return Kind.PRIVATE
-    return _plain_kind(signs)
+    rules = (
+        ("hearsay" in words, Kind.HEARSAY),
+        (bool(words & {"start", "unsold", "ask"}) and "sold" not in words, _without_buyer(signs)),
+        ("trade" in words, Kind.TRADE),
+        ("lot" in words or signs.quantity > 1, Kind.LOT),
+        ("offer" in words or (signs.offer and "auction" not in words), Kind.OFFER),
+        ("private" in words or (signs.venue_kind == "private" and signs.price), Kind.PRIVATE),
+    )
+    return next((kind for holds, kind in rules if holds), None) or _plain_kind(signs)
 
 
 def _without_buyer(signs: Signs) -> Kind:

@@ -15,7 +15,8 @@ from itertools import islice
 from hangtab.domain.errors import Problem, SourceError
 from hangtab.domain.evidence import Evidence, ReadField, Reading
 from hangtab.intake.columns import DAYS, MONEY, fingerprint, guess_columns, header_row, with_form
-from hangtab.intake.facts import Forms, evidence_from
+from hangtab.intake.facts import FROM_NAME, Forms, evidence_from
+from hangtab.intake.lines import line_readings
 from hangtab.intake.model import (
     IGNORE,
     ColumnGuess,
@@ -28,6 +29,7 @@ from hangtab.intake.model import (
     SourceFile,
     SourceReading,
 )
+from hangtab.intake.page import page_readings
 from hangtab.intake.photos import photo_field
 from hangtab.intake.sniffing import sniff
 from hangtab.intake.tables import Row, Table, column_letters, delimited, workbook
@@ -53,6 +55,11 @@ def read_source(source: SourceFile, setting: Setting, on_row: OnRow | None = Non
         layouts = tuple(layout_of(t, setting) for t in tables)
         facts = _table_facts(source, sha256, setting, tuple(zip(tables, layouts, strict=True)))
         return SourceReading(sha256, media, layouts, _counted(facts, on_row), sum(t.count for t in tables))
+    if media in (Media.HTML, Media.TEXT):
+        readings = (page_readings if media is Media.HTML else line_readings)(source, sha256, setting)
+        facts = ((r, located(evidence_from(r, setting, Forms()), source.name)) for r in readings)
+        rows = 1 if media is Media.HTML else source.data.count(b"\n") + 1
+        return SourceReading(sha256, media, (), _counted(facts, on_row), rows)
     raise SourceError(
         "This is no table, saved page or text",
         where=source.name,
@@ -161,7 +168,7 @@ def _constants(name: str, layout: Layout, setting: Setting) -> tuple[ReadField, 
     ]
     venue, country = setting.places.in_name(name)
     found = (("venue", venue), ("country", country))
-    return (*stated, *(ReadField(n, text, "the file's name", 0.6) for n, text in found if text))
+    return (*stated, *(ReadField(n, text, FROM_NAME, 0.6) for n, text in found if text))
 
 
 def _unreadable(name: str, sha256: str, locator: str) -> Fact:

@@ -21,9 +21,9 @@ _ODD = re.compile(r"[\x00-\x08\x0e-\x1f\ufffd]")
 
 
 def sniff(name: str, data: bytes) -> Media:
-    """What the bytes are. A workbook's name on bytes that are none stays a workbook, so that reading it says so.
+    r"""What the bytes are. A workbook's name on bytes that are none stays a workbook, so that reading it says so.
 
-    >>> sniff("a.txt", b"<html><body>x</body></html>"), sniff("b.csv", b"Title;Price\\nlamp;3\\n")
+    >>> sniff("a.txt", b"<html><body>x</body></html>"), sniff("b.csv", b"Title;Price\nlamp;3\n")
     (<Media.HTML: 'html'>, <Media.CSV: 'csv'>)
     """
     named = _BY_NAME.get(name.rpartition(".")[2].lower(), Media.UNKNOWN)

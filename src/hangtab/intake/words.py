@@ -146,7 +146,7 @@ def _status_words() -> Mapping[str, Mapping[str, str]]:
 
 @lru_cache(maxsize=16)
 def _status_pattern(group: str) -> re.Pattern[str]:
-    return re.compile(_alternatives(w for w in _status_words()[group] if w not in _ALONE and not w.isdigit()))
+    return re.compile(_alternatives(status_phrases(group)))
 
 
 @lru_cache(maxsize=1 << 14)
@@ -167,3 +167,15 @@ def statuses(group: str, text: str) -> tuple[str, ...]:
 def month_names() -> Mapping[str, int]:
     """Plain names and abbreviations of months to their numbers."""
     return {plain(n): int(r["month"]) for r in _rows("months.csv") for n in r["names"].split(";")}
+
+
+@lru_cache(maxsize=16)
+def status_phrases(group: str) -> frozenset[str]:
+    """The plain phrases of one group of statuses that mean something inside a text."""
+    return frozenset(w for w in _status_words()[group] if w not in _ALONE and not w.isdigit())
+
+
+@lru_cache(maxsize=64)
+def header_phrases(meaning: str) -> frozenset[str]:
+    """The plain header phrases of one meaning."""
+    return frozenset(p for p, m in header_words().items() if m == meaning)
