@@ -189,6 +189,16 @@ class SqlBook:
         with self._reading() as connection:
             return listing.list_sales(connection, wanted)
 
+    def evidence_count(self) -> int:
+        """How many pieces of active evidence there are."""
+        with self._reading() as connection:
+            return listing.count_evidence(connection)
+
+    def sold_subjects(self) -> Mapping[str, int]:
+        """Completed, priced, decided sales per subject key."""
+        with self._reading() as connection:
+            return listing.count_sold(connection)
+
     def rows(self) -> pl.DataFrame:
         """Active evidence for valuing, in order of id."""
         with self._reading() as connection:
@@ -262,6 +272,16 @@ class SqlBook:
         """The newest fit."""
         with self._reading() as connection:
             return keeping.read_fit(connection)
+
+    def latest_fit_key(self) -> str:
+        """Key of the newest fit without its blob, empty when there is none; cheap."""
+        with self._reading() as connection:
+            return keeping.newest_fit_key(connection)
+
+    def version(self) -> int:
+        """Grows with each line of the journal; cheap, so that a server knows when to look again."""
+        with self._reading() as connection:
+            return keeping.newest_journal_id(connection)
 
     def journal(self, limit: int = 100) -> tuple[Entry, ...]:
         """The journal, newest first."""

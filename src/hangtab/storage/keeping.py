@@ -10,7 +10,7 @@ import zlib
 from collections.abc import Mapping
 from hashlib import sha256
 
-from sqlalchemy import Connection, delete, insert, select
+from sqlalchemy import Connection, delete, func, insert, select
 
 from hangtab.domain.errors import BookError
 from hangtab.storage.deriving import next_id
@@ -106,6 +106,16 @@ def write_fit(connection: Connection, record: FitRecord) -> None:
     connection.execute(insert(fit).values(id=next_id(connection, fit), **values))
     kept = connection.execute(select(fit.c.id).order_by(fit.c.id.desc()).limit(FITS_KEPT)).scalars().all()
     connection.execute(delete(fit).where(fit.c.id < kept[-1]))
+
+
+def newest_fit_key(connection: Connection) -> str:
+    """Key of the newest fit, empty when there is none."""
+    return connection.execute(select(fit.c.key).order_by(fit.c.id.desc()).limit(1)).scalar() or ""
+
+
+def newest_journal_id(connection: Connection) -> int:
+    """Number of the journal's newest line, 0 when it is empty."""
+    return connection.execute(select(func.max(journal.c.id))).scalar() or 0
 
 
 def read_fit(connection: Connection) -> FitRecord | None:

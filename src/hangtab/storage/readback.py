@@ -12,8 +12,8 @@ from typing import Any
 from sqlalchemy import Connection, RowMapping, select
 
 from hangtab.domain.evidence import Reading
-from hangtab.domain.price import AllInPrice
-from hangtab.storage.records import fact_of, name_from_json, name_of, price_of, problem_of, reading_of
+from hangtab.domain.price import AllInPrice, PriceStep
+from hangtab.storage.records import fact_of, name_from_json, name_of, price_of, problem_of, reading_of, step_of
 from hangtab.storage.tables import (
     answer,
     assertion,
@@ -33,7 +33,8 @@ PAGE = 1000
 
 def all_evidence(connection: Connection) -> Iterator[Stored]:
     """All active evidence in order of id, streaming."""
-    rows = connection.execution_options(yield_per=PAGE).execute(select(evidence).order_by(evidence.c.id)).mappings()
+    asked = select(evidence).order_by(evidence.c.id)
+    rows = connection.execute(asked, execution_options={"yield_per": PAGE}).mappings()
     for page in rows.partitions(PAGE):
         yield from stored(connection, page)
 
@@ -88,7 +89,7 @@ def stored(connection: Connection, rows: Sequence[RowMapping]) -> list[Stored]:
 def names_of(connection: Connection, assertions: Sequence[int]) -> dict[int, StoredName]:
     """Names that text gave, by assertion."""
     candidates: defaultdict[int, list[tuple[str, str, float]]] = defaultdict(list)
-    asked = select(candidate).where(candidate.c.assertion.in_(assertions)).order_by(candidate.c.place)
+    asked = select(candidate).where(candidate.c.assertion.in_(assertions)).order_by(*candidate.primary_key)
     for id_, _, subject, text, probability in connection.execute(asked):
         candidates[id_].append((subject, text, probability))
     nodes = nodes_of(connection, list({ranked[0][0] for ranked in candidates.values()}))
@@ -107,10 +108,10 @@ def nodes_of(connection: Connection, subjects: Sequence[str]) -> dict[str, tuple
 
 def prices_of(connection: Connection, assertions: Sequence[int]) -> dict[int, AllInPrice]:
     """All-in prices with their steps, by assertion."""
-    steps: defaultdict[int, list[RowMapping]] = defaultdict(list)
-    asked = select(price_step).where(price_step.c.assertion.in_(assertions)).order_by(price_step.c.place)
-    for step in connection.execute(asked).mappings():
-        steps[step["assertion"]].append(step)
+    steps: defaultdict[int, list[PriceStep]] = defaultdict(list)
+    asked = select(price_step).where(price_step.c.assertion.in_(assertions)).order_by(*price_step.primary_key)
+    for id_, _, *step in connection.execute(asked):
+        steps[id_].append(step_of(step))
     found = connection.execute(select(price).where(price.c.assertion.in_(assertions))).mappings()
     return {row["assertion"]: price_of(row, steps[row["assertion"]]) for row in found}
 

@@ -10,6 +10,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import RowMapping
@@ -138,7 +139,6 @@ def named_values(title: str, name: StoredName | None, *, aside: bool = False) ->
     """What lists show of the name that holds, as `NAMED_COLUMNS`."""
     first = name.candidates[0] if name and name.candidates else None
     decided = bool(name and name.decided)
-    subject = Subject.parse(first[0]) if first else None
     return (
         first[0] if first else "",
         first[1] if first else "",
@@ -147,8 +147,7 @@ def named_values(title: str, name: StoredName | None, *, aside: bool = False) ->
         int(bool(name and name.lot)),
         int(not decided and not aside),
         (name.why if name else "It has no name yet") if not decided else "",
-        subject.packaging.value if subject else "",
-        int(subject.grading is not None) if subject else None,
+        *(_state_of(first[0]) if first else ("", None)),
         f"{title}\n{first[1] if first else ''}".casefold(),
     )
 
@@ -223,25 +222,18 @@ def step_rows(assertion: int, price: AllInPrice) -> list[Row]:
     ]
 
 
-def price_of(row: Columns, steps: Iterable[Columns]) -> AllInPrice:
-    """Inverse of `price_row` and `step_rows`."""
+def price_of(row: Columns, steps: Iterable[PriceStep]) -> AllInPrice:
+    """Inverse of `price_row`."""
     currency = row["currency"]
-    return AllInPrice(
-        Money(row["total"], currency),
-        Money(row["item"], currency),
-        tuple(
-            PriceStep(
-                StepKind(step["kind"]),
-                step["label"],
-                _money(step["amount"], step["currency"]),
-                Decimal(step["rate"]) if step["rate"] is not None else None,
-                bool(step["estimated"]),
-            )
-            for step in steps
-        ),
-        row["rate_day"],
-        bool(row["estimated"]),
-    )
+    total, item = Money(row["total"], currency), Money(row["item"], currency)
+    return AllInPrice(total, item, tuple(steps), row["rate_day"], bool(row["estimated"]))
+
+
+def step_of(row: Sequence[Any]) -> PriceStep:
+    """Inverse of `step_rows` for one step: kind, label, amount, currency, rate, estimated."""
+    kind, label, amount, currency, rate, estimated = row
+    exact = Decimal(rate) if rate is not None else None
+    return PriceStep(StepKind(kind), label, _money(amount, currency), exact, bool(estimated))
 
 
 def fields_json(reading: Reading) -> str:
@@ -262,6 +254,12 @@ def problem_json(problem: Problem | None) -> str | None:
 def problem_of(value: Sequence[str] | None) -> Problem | None:
     """Inverse of `problem_json`."""
     return Problem(*value) if value else None
+
+
+@lru_cache(maxsize=10_000)  # a book holds far more sales than subjects
+def _state_of(key: str) -> tuple[str, int]:
+    subject = Subject.parse(key)
+    return subject.packaging.value, int(subject.grading is not None)
 
 
 def _amount(money: Money | None) -> tuple[int | None, str | None]:

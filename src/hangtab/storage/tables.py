@@ -38,8 +38,9 @@ def _key(name: str, kind: TypeEngine[Any], *more: ForeignKey) -> Column[Any]:
     return Column(name, kind, *more, primary_key=True, autoincrement=False, nullable=False)
 
 
-def _table(name: str, *parts: Column[Any] | CheckConstraint | UniqueConstraint | Index) -> Table:
-    return Table(name, METADATA, *parts, sqlite_strict=True)
+def _table(name: str, *parts: Column[Any] | CheckConstraint | UniqueConstraint | Index, rowid: bool = True) -> Table:
+    # Narrow rows under a composite key live in the key's own tree: half the writing, half the file.
+    return Table(name, METADATA, *parts, sqlite_strict=True, sqlite_with_rowid=rowid)
 
 
 setting = _table("setting", _key("name", Words), _need("value", Words))
@@ -113,9 +114,10 @@ candidate = _table(
     _need("text", Words),
     _need("probability", Real),
     CheckConstraint("place BETWEEN 0 AND 4", name="place"),
+    rowid=False,
 )
 subject_node = _table(
-    "subject_node", _key("subject", Words), _key("place", Count), _need("node", Words), Index(None, "node")
+    "subject_node", _key("subject", Words), _key("place", Count), _need("node", Words), Index(None, "node"), rowid=False
 )
 price = _table(
     "price",
@@ -136,6 +138,7 @@ price_step = _table(
     _may("currency", Words),
     _may("rate", Words),  # a decimal, exact
     _need("estimated", Flag),
+    rowid=False,
 )
 evidence = _table(
     "evidence",

@@ -42,8 +42,8 @@ def _key(name: str, kind: TypeEngine[Any], *more: ForeignKey) -> Column[Any]:
     return Column(name, kind, *more, primary_key=True, autoincrement=False, nullable=False)
 
 
-def _table(name: str, *parts: Column[Any] | CheckConstraint | UniqueConstraint | Index) -> Table:
-    return Table(name, TABLES, *parts, sqlite_strict=True)
+def _table(name: str, *parts: Column[Any] | CheckConstraint | UniqueConstraint | Index, rowid: bool = True) -> Table:
+    return Table(name, TABLES, *parts, sqlite_strict=True, sqlite_with_rowid=rowid)
 
 
 _table("setting", _key("name", Words), _need("value", Words))
@@ -117,8 +117,11 @@ _table(
     _need("text", Words),
     _need("probability", Real),
     CheckConstraint("place BETWEEN 0 AND 4", name="place"),
+    rowid=False,
 )
-_table("subject_node", _key("subject", Words), _key("place", Count), _need("node", Words), Index(None, "node"))
+_table(
+    "subject_node", _key("subject", Words), _key("place", Count), _need("node", Words), Index(None, "node"), rowid=False
+)
 _table(
     "price",
     _key("assertion", Count, ForeignKey("assertion.id")),
@@ -138,6 +141,7 @@ _table(
     _may("currency", Words),
     _may("rate", Words),
     _need("estimated", Flag),
+    rowid=False,
 )
 _table(
     "evidence",
