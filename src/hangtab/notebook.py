@@ -54,7 +54,7 @@ class OpenBook:
     def take_in(self, *paths: str | Path, on_step: OnStep = ignore_step) -> TakenIn:
         """Take in files and folders."""
         sources = wiring.gather([Path(p) for p in paths])
-        return take_in(self.parts, sources, wiring.reading_setting(self.parts), on_step)
+        return take_in(self.parts, sources, on_step)
 
     def fit(self, *, at: date | None = None, seed: int = 0, on_step: OnStep = ignore_step) -> None:
         """Fit the book."""

@@ -1,11 +1,10 @@
 """Puts the parts together: book, catalogue, names, rates, clock. With settings, the only reader of clock and disk.
 
-Doors: `new_book`, `open_parts`, `gather` (paths to sources), `reading_setting`. Not here: what is done with the parts.
+Doors: `new_book`, `open_parts`, `put_catalogue`, `gather` (paths to sources). Not here: what is done with the parts.
 """
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -14,7 +13,7 @@ from hangtab.catalogue.model import Catalogue
 from hangtab.catalogue.reading import read_catalogue, starter_files
 from hangtab.domain.errors import SourceError
 from hangtab.domain.money import Money
-from hangtab.intake import Setting, SourceFile
+from hangtab.intake import SourceFile
 from hangtab.levelling import Rates, read_ecb
 from hangtab.naming import Namer
 from hangtab.storage import SqlBook, create_book, open_book
@@ -66,12 +65,6 @@ def open_parts(path: Path, who: str) -> Parts:
 def rates() -> Rates:
     """The reference rates that came with the program."""
     return read_ecb(bundled_rates_file())
-
-
-def reading_setting(parts: Parts) -> Setting:
-    """What intake must know to read a source: venues, remembered columns, the book's currency, today."""
-    habits = {mark: json.loads(text) for mark, text in parts.book.layouts().items()}
-    return Setting(parts.catalogue.venues, habits, parts.book.currency, today())
 
 
 def gather(paths: list[Path]) -> Iterator[SourceFile]:

@@ -70,7 +70,7 @@ def take_in(
 
     parts = parts_of(book, who)
     with showing.progress() as on_step:
-        taken = run(parts, wiring.gather(paths), wiring.reading_setting(parts), on_step)
+        taken = run(parts, wiring.gather(paths), on_step)
     showing.receipts(taken)
 
 
@@ -139,8 +139,8 @@ def columns(
     parts = parts_of(book, who)
     (source,) = wiring.gather([path])
     if assign:
-        correct_columns(parts, source, wiring.reading_setting(parts), dict(a.split("=", 1) for a in assign))
-    showing.columns(guessed_columns(source, wiring.reading_setting(parts)))
+        correct_columns(parts, source, dict(a.split("=", 1) for a in assign))
+    showing.columns(guessed_columns(parts, source))
 
 
 def journal(book: BookOption = None, limit: Annotated[int, typer.Option(help="How many lines.")] = 20) -> None:

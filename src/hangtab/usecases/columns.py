@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from hangtab.domain.errors import SourceError
-from hangtab.intake import ColumnMap, Layout, Setting, SourceFile, layouts_of
+from hangtab.intake import ColumnMap, Layout, SourceFile, read_source
 from hangtab.usecases.parts import Parts
 
 
-def guessed_columns(source: SourceFile, setting: Setting) -> tuple[Layout, ...]:
+def guessed_columns(parts: Parts, source: SourceFile) -> tuple[Layout, ...]:
     """How each table of a file is understood, remembered corrections included."""
-    return layouts_of(source, setting)
+    return read_source(source, parts.setting()).layouts
 
 
-def correct_columns(parts: Parts, source: SourceFile, setting: Setting, said: Mapping[str, str]) -> None:
+def correct_columns(parts: Parts, source: SourceFile, said: Mapping[str, str]) -> None:
     """Remember that a header means something else. Raises SourceError when the file has no such header."""
-    layouts = layouts_of(source, setting)
+    layouts = guessed_columns(parts, source)
     for header, meaning in said.items():
         matching = [layout for layout in layouts if any(c.header == header for c in layout.columns)]
         if not matching:

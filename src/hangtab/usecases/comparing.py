@@ -54,7 +54,7 @@ def _without_grade(text: str) -> str:
 
 def _ratio(standing: Standing, first: Subject, second: Subject, asked: Ask) -> tuple[float, float, float]:
     valuer = standing.valuer
-    joint = valuer.fitted.joint(valuer.rows_for([first, second], [asked.at, asked.at]))
-    middle = float(joint.mean[0] - joint.mean[1])
-    spread = math.sqrt(max(float(joint.cov[0, 0] + joint.cov[1, 1] - 2 * joint.cov[0, 1]), 0.0))
+    mean, cov = valuer.fitted.joint(valuer.rows_for([first, second], [asked.at, asked.at]))
+    middle = float(mean[0] - mean[1])
+    spread = math.sqrt(max(float(cov[0, 0] + cov[1, 1] - 2 * cov[0, 1]), 0.0))
     return math.exp(middle), math.exp(middle - Z80 * spread), math.exp(middle + Z80 * spread)

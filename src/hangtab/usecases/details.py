@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import string
-
 from hangtab.domain.errors import UnknownPieceError
-from hangtab.domain.evidence import Reading
+from hangtab.domain.evidence import ReadField, Reading
 from hangtab.domain.subject import Subject
-from hangtab.intake import raw_excerpt
+from hangtab.intake import Layout, Media, SourceFile, raw_excerpt, read_source
 from hangtab.usecases.parts import Parts
-from hangtab.usecases.ports import Stored
+from hangtab.usecases.ports import SourceRecord, Stored
 from hangtab.usecases.views import Detail, Mark, RawExcerpt
 
-UNSURE = 0.95
+LETTERS = "abcdefghijklmnopqrstuvwxyz"
+TABLES = {Media.CSV, Media.TSV, Media.XLSX}
 
 
 def detail(parts: Parts, evidence_id: str) -> Detail:
@@ -51,7 +50,25 @@ def excerpt_of(
 ) -> RawExcerpt:
     """The part of a source a fact was read from, marks keyed by letter."""
     source = parts.book.source(sha256)
-    cut = raw_excerpt(source.data, source.name, locator, reading if reading and reading.source == sha256 else None)
-    letters = string.ascii_lowercase
-    marks = tuple(Mark(m.start, m.end, letters[i % 26], m.field, m.value, m.sure) for i, m in enumerate(cut.marks))
+    fields = reading.fields if reading and reading.source == sha256 else ()
+    media = Media(source.media)
+    cut = raw_excerpt(source.data, media, locator, _layout(parts, source, locator), fields)
+    sure = {f.name: f for f in fields}
+    marks = tuple(
+        Mark(m.start, m.end, LETTERS[i % len(LETTERS)], m.name, *_read(sure.get(m.name)))
+        for i, m in enumerate(cut.marks)
+    )
     return RawExcerpt(sha256, name, locator, source.media, cut.text, marks, photos[0] if photos else "")
+
+
+def _layout(parts: Parts, source: SourceRecord, locator: str) -> Layout | None:
+    """How the table of a locator was understood, None for pages and lines."""
+    if Media(source.media) not in TABLES:
+        return None
+    layouts = read_source(SourceFile(source.name, source.data), parts.setting()).layouts
+    named = [one for one in layouts if one.sheet and locator.startswith(f"sheet {one.sheet},")]
+    return (named or list(layouts))[0]
+
+
+def _read(field: ReadField | None) -> tuple[str, float]:
+    return (field.text, field.sure) if field else ("", 1.0)

@@ -6,7 +6,8 @@ stay in the book. Not here: opening files (the edge does) and questions to a per
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import hashlib
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from hangtab.domain.errors import Problem, SourceError
@@ -14,7 +15,7 @@ from hangtab.domain.evidence import Evidence
 from hangtab.domain.name import Naming
 from hangtab.domain.progress import OnStep, Step
 from hangtab.domain.subject import Subject
-from hangtab.intake import Setting, SourceFile, read_source
+from hangtab.intake import Media, Setting, SourceFile, read_source
 from hangtab.levelling import PostageGuess
 from hangtab.naming import Saying
 from hangtab.usecases.levels import book_guess, level_one, relevel
@@ -33,16 +34,15 @@ class TakenIn:
     refused: tuple[Problem, ...]
 
 
-def take_in(parts: Parts, sources: Iterable[SourceFile], setting: Setting, on_step: OnStep) -> TakenIn:
+def take_in(parts: Parts, sources: Iterable[SourceFile], on_step: OnStep) -> TakenIn:
     """Take in sources in order.
 
     Args:
         parts: the book and what goes with it.
         sources: bytes with their names, photos beside them.
-        setting: venues, remembered columns and today's date, for reading.
         on_step: progress in facts read; raising `Cancelled` from it keeps the sources already written.
     """
-    guess = book_guess(parts)
+    guess, setting = book_guess(parts), parts.setting()
     receipts: list[Receipt] = []
     refused: list[Problem] = []
     for source in sources:
@@ -75,8 +75,17 @@ def _take_one(parts: Parts, source: SourceFile, setting: Setting, guess: Postage
                 None if isinstance(price, Problem) else price,
             )
         )
-    parts.book.keep_sources(SourceRecord(photo.sha256, photo.name, "photo", photo.data) for photo in read.photos)
+    parts.book.keep_sources(_photos(source, facts))
     return parts.book.take_in(record, facts, parts.entry("take in", name=source.name, sha256=read.sha256))
+
+
+def _photos(source: SourceFile, facts: Iterable[TakenFact]) -> Iterator[SourceRecord]:
+    """The photos beside a source that its evidence shows."""
+    shown = {photo for fact in facts if fact.evidence for photo in fact.evidence.photos}
+    for name, data in sorted(source.beside.items()):
+        sha256 = hashlib.sha256(data).hexdigest()
+        if sha256 in shown:
+            yield SourceRecord(sha256, name, Media.PHOTO.value, data)
 
 
 def name_evidence(parts: Parts, evidence: Evidence) -> StoredName:

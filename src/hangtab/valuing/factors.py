@@ -20,7 +20,7 @@ GROUPS = {
     "mechanism": "venue",
 }
 ORDER = ("time", "piece", "grade", "flaws", "venue")
-PREFIX = "part: "
+PREFIX = "by "
 
 
 def group_of(term: str) -> str:
@@ -29,7 +29,7 @@ def group_of(term: str) -> str:
 
 
 def group_factors(row: Mapping[str, object]) -> tuple[tuple[str, float], ...]:
-    """Factors by group in the fixed order, from the columns `part: <term>` (log differences) of a comparables row."""
+    """Factors by group in the fixed order, from the columns `by <term>` (log differences) of a comparables row."""
     logs = dict.fromkeys(ORDER, 0.0)
     for column, value in row.items():
         if column.startswith(PREFIX) and isinstance(value, float):

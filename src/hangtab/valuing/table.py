@@ -38,8 +38,8 @@ def book_spec() -> Spec:
     return Spec(
         price="price",
         when="sold",
-        groups=["/".join(CHAIN[: i + 1]) for i in range(len(CHAIN))],
-        factors=[
+        groups=tuple("/".join(CHAIN[: i + 1]) for i in range(len(CHAIN))),
+        factors=(
             "state",
             "card",
             "generation",
@@ -51,13 +51,13 @@ def book_spec() -> Spec:
             "site",
             "mechanism",
             "season",
-        ],
+        ),
         curves={"position": Curve("increasing", by="scale", missing="none")},
-        walks=["market", "line"],
+        walks=("market", "line"),
         kind="kind",
         ask="ask",
         evidence="id",
-        spread_by=["form"],
+        spread_by=("form",),
         wider="wider",
         tails="student",
     )

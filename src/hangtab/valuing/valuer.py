@@ -102,7 +102,7 @@ class Valuer:
             item_price=self._item(coming),
             base=grid.base,
             comparables=self._comparables(grid.sales),
-            effective_sales=grid.effective_sales,
+            effective_sales=self.fitted.support(row).effective_sales,
             newest=sales["sold"].max() if len(sales) else None,  # type: ignore[arg-type]
             seen=len(sales),
             verdict=None if price is None else self.verdict(row, price, form_of(subject)),
@@ -117,17 +117,17 @@ class Valuer:
         )
 
     def _comparables(self, sales: pl.DataFrame) -> tuple[Comparable, ...]:
-        about = dict(self.table.select("id", "subject").join(sales.select("id"), on="id").iter_rows())
+        about = {r["id"]: r for r in self.table.join(sales.select(id="evidence"), on="id").iter_rows(named=True)}
         return tuple(
             Comparable(
-                id=row["id"],
-                kind=row["kind"],
-                sold=row["sold"] or UNDATED,
+                id=row["evidence"],
+                kind=about[row["evidence"]]["mechanism"],
+                sold=about[row["evidence"]]["sold"] or UNDATED,
                 all_in=row["price"],
                 adjusted=row["adjusted"],
                 gain=row["gain"],
-                weight=row["weight"],
-                subject=about.get(row["id"], ""),
+                weight=row["share"],
+                subject=about[row["evidence"]]["subject"],
                 factors=group_factors(row),
             )
             for row in sales.iter_rows(named=True)

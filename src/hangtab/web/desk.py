@@ -94,7 +94,10 @@ class BookDesk:
 
     def suggest(self, text: str) -> Sequence[Suggestion]:
         """Completions, likeliest first."""
-        return [Suggestion(s.text, s.subject.key, s.kind) for s in self._parts.namer.suggest(text, limit=9)]
+        return [
+            Suggestion(s.text, s.subject.key, s.subject.packaging.value)
+            for s in self._parts.namer.suggest(text, limit=9)
+        ]
 
     def name(self, text: str) -> Naming:
         """What a text may be called."""
