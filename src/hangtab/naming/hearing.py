@@ -158,6 +158,7 @@ class Hearer:
         reason = phrase.reason(ids[0], "feature")
         if phrase.denied or phrase.missing:
             heard.denied.append(Mention(frozenset(ids), reason))
+            heard.features = [f for f in heard.features if f.ids != ids]
             return
         heard.reasons.append(reason)
         state = FeatureState.CLAIMED
@@ -167,6 +168,10 @@ class Hearer:
                 state = FeatureState.LABEL
             for said in after.ids(Sense.STATE) if near and asked else ():
                 state = _FEATURE_STATES.get(said, state)
+        said_before = [f for f in heard.features if f.ids == ids]
+        if said_before and state is FeatureState.CLAIMED:
+            return
+        heard.features = [f for f in heard.features if f.ids != ids]
         heard.features.append(FeatureHeard(ids, state, reason, phrase.doubted))
 
     @staticmethod

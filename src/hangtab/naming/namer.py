@@ -30,6 +30,8 @@ from hangtab.naming.why import explain
 # the demo are right more often than nineteen in twenty (tests/journeys/test_naming_truth.py).
 DECIDED = 0.9
 MOST_REMEMBERED = 20_000
+# Candidates under a tenth of a per cent tell nobody anything.
+LEAST_SHOWN = 1e-3
 # A text that fits this many things names none of them.
 _MOST_VAGUE = 60
 # Log-odds lost by a name that is spelt quite differently (likeness 0); a slip of one letter in ten costs about one.
@@ -99,7 +101,7 @@ class Namer:
         weighed = self._composer.weigh(fits, heard)
         unknown = self._unknowns.find(heard, saying.title) if not about else ""
         doubts = doubt(whole, [w.fit for w in weighed], unknown=unknown, asked=saying.asked)
-        shown = [w for w in weighed[:MOST_CANDIDATES] if w.weight > 1e-4]  # noqa: PLR2004 - under a hundredth of a per cent
+        shown = [w for w in weighed[:MOST_CANDIDATES] if w.weight >= LEAST_SHOWN]
         candidates = tuple(self._candidate(w, whole, doubts) for w in shown)
         first = candidates[0].probability if candidates else 0.0
         decided = first >= DECIDED and not doubts.waits

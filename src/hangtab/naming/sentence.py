@@ -47,6 +47,8 @@ class Sentences:
     def __init__(self, catalogue: Catalogue) -> None:
         """Count which names do not tell siblings apart, so that the year or the id must be said as well."""
         self._catalogue = catalogue
+        self._heads: dict[str, tuple[Chain, tuple[str, ...]]] = {}
+        self._promised: dict[str, tuple[str, ...]] = {}
         self._card_names = {c.id: c.names.name for line in catalogue.lines.values() for c in line.cards}
         self._versions = Counter(f.character for f in catalogue.figures.values())
         self._named: Counter[tuple[str, ...]] = Counter()
@@ -56,6 +58,10 @@ class Sentences:
             # A set: a release whose figure has no name of its own would count itself twice.
             for key in {(*names,), (*names, *figure), (*names, *figure, str(release.year))}:
                 self._named[character, *key] += 1
+            own = words(release.names.name)
+            self._promised[release.id] = tuple(
+                f for f in release.features if own and words(catalogue.features[f].names.name) == own
+            )
         for change in catalogue.changes.values():
             self._named[change.release, change.names.name] += 1
         for proto in catalogue.prototypes.values():
@@ -67,9 +73,8 @@ class Sentences:
         Raises KeyError when the catalogue does not have its thing.
         """
         catalogue = self._catalogue
-        chain = catalogue.chain(subject.thing)
-        pieces = [f"{catalogue.lines[chain.line].names.name} {catalogue.characters[chain.character].names.name}"]
-        pieces += self._thing(chain)
+        chain, head = self._head(subject.thing)
+        pieces = [*head]
         pieces += [
             _FEATURE_WORDS[f.state].format(name)
             for f, name in sorted(
@@ -88,6 +93,16 @@ class Sentences:
         if subject.note:
             pieces.append(catalogue.conditions[subject.note].names.name)
         return ", ".join(p for p in pieces if p)
+
+    def _head(self, thing: str) -> tuple[Chain, tuple[str, ...]]:
+        """The path and the names of a thing; remembered, since the same things are written again and again."""
+        known = self._heads.get(thing)
+        if known is None:
+            chain = self._catalogue.chain(thing)
+            line, character = self._catalogue.lines[chain.line], self._catalogue.characters[chain.character]
+            known = chain, (f"{line.names.name} {character.names.name}", *self._thing(chain))
+            self._heads[thing] = known
+        return known
 
     def entry(self, subject: Subject) -> Entry:
         """Headword, line, maker, year, and the description: "Carded figure on the second card. Graded, ..."."""
@@ -175,11 +190,9 @@ class Sentences:
 
     def _lacking(self, chain: Chain, subject: Subject) -> list[str]:
         """Features that the release's own name would make one believe ("mail-away"), where the piece lacks them."""
-        release = self._catalogue.releases.get(chain.release)
-        if release is None:
+        named = self._promised.get(chain.release, ())
+        if not named:
             return []
-        own = words(release.names.name)
-        named = [f for f in release.features if own and words(self._catalogue.features[f].names.name) == own]
         has = {f.id for f in subject.features}
         return [f"no {self._catalogue.features[f].names.name}" for f in named if f not in has]
 

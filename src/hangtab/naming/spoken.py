@@ -120,11 +120,12 @@ def _miss(found: list[Spoken], place: int) -> None:
 def _remake(found: list[Spoken], place: int) -> None:
     """ "Reproduction sail" speaks of the sail, not of the piece."""
     word = found[place]
-    for phrase in found[max(place - 1, 0) : place + 2]:
+    for phrase in (*found[place + 1 : place + 2], *found[max(place - 1, 0) : place]):
         near = phrase.hit.first - word.hit.last < _REACH and word.hit.first - phrase.hit.last < _REACH
         if phrase.senses & {Sense.PART} and near:
             phrase.remade = True
             word.denied = True
+            return
 
 
 def _doubt(found: list[Spoken], place: int, *, last: bool) -> None:
