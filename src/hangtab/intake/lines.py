@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from hangtab.domain.evidence import ReadField, Reading
-from hangtab.intake.facts import FROM_NAME
 from hangtab.intake.model import Setting, SourceFile
+from hangtab.intake.rows import FROM_NAME
 from hangtab.intake.spans import DAY, MONEY_SPAN, SIGNED
 from hangtab.intake.tables import decoded
 from hangtab.intake.venues import Places

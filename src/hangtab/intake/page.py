@@ -15,10 +15,10 @@ from selectolax.lexbor import LexborHTMLParser
 
 from hangtab.domain.evidence import ReadField, Reading
 from hangtab.intake.amounts import Amount, read_amount
-from hangtab.intake.facts import FROM_NAME
 from hangtab.intake.labels import labelled_fields
 from hangtab.intake.model import Setting, SourceFile
 from hangtab.intake.photos import photo_field
+from hangtab.intake.rows import FROM_NAME
 from hangtab.intake.structured import Item, items
 from hangtab.intake.venues import Places
 from hangtab.intake.visible import parsed, text_of

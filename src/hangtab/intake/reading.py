@@ -15,7 +15,7 @@ from itertools import islice
 from hangtab.domain.errors import Problem, SourceError
 from hangtab.domain.evidence import Evidence, ReadField, Reading
 from hangtab.intake.columns import DAYS, MONEY, fingerprint, guess_columns, header_row, with_form
-from hangtab.intake.facts import FROM_NAME, Forms, evidence_from
+from hangtab.intake.facts import evidence_from
 from hangtab.intake.lines import line_readings
 from hangtab.intake.model import (
     IGNORE,
@@ -31,6 +31,7 @@ from hangtab.intake.model import (
 )
 from hangtab.intake.page import page_readings
 from hangtab.intake.photos import photo_field
+from hangtab.intake.rows import FROM_NAME, Forms
 from hangtab.intake.sniffing import sniff
 from hangtab.intake.tables import Row, Table, column_letters, delimited, workbook
 
