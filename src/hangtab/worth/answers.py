@@ -1,0 +1,166 @@
+"""Figures for rows: ranges, chances, joint totals, leave-one-out, coefficients; arrays in, arrays or frames out.
+
+Promises: "next" is the next sale (noise and uncertainty about the middle), "middle" the middle of the market.
+Not here: the choice of rows and dates (state.subjects), comparables.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from scipy.special import ndtr, ndtri
+
+from hangtab.worth.arrays import Floats, Ints
+from hangtab.worth.chain import level_keys
+from hangtab.worth.errors import SpecError
+from hangtab.worth.noise import (
+    LEVELS,
+    NoiseTable,
+    mean_factor,
+    mean_probabilities,
+    noise_below,
+    noise_table,
+    normal_mean_factor,
+    quantile,
+    standard_levels,
+)
+from hangtab.worth.paths import joint, reach, variances
+from hangtab.worth.state import State, Subjects, means
+from hangtab.worth.table import ROW, SALE
+from hangtab.worth.terms import CurveTerm, Number
+
+HIGHEST = 700.0
+
+
+@dataclass(frozen=True)
+class Middle:
+    """Middle of the market on the model's scale: eta, sd (m,) and the noise scale of one sale."""
+
+    eta: Floats
+    sd: Floats
+    scale: Floats
+
+
+def full_noise_table(nu: float) -> NoiseTable:
+    """Quantiles for the mean and the usual ranges."""
+    return noise_table(nu, np.concatenate([mean_probabilities(), standard_levels()]))
+
+
+def middle(state: State, s: Subjects) -> Middle:
+    """Mode and standard deviation of each row's linear predictor, prior variance of the unknown included."""
+    var = variances(state.informed, reach(state.informed, s.targets)) + s.extra
+    return Middle(means(state, s.targets), np.sqrt(np.maximum(var, 0.0)), s.scale)
+
+
+def predictions(state: State, s: Subjects, levels: Sequence[float], kind: str) -> pl.DataFrame:
+    """The frame of `Fitted.predict`."""
+    if kind not in ("next", "middle"):
+        raise SpecError(f"No such kind of worth: {kind!r}", where="kind", mend="Choose 'next' or 'middle'.")
+    if not all(0 < level < 1 for level in levels):
+        raise SpecError("A range must cover a share between 0 and 1", where="levels", mend="Give levels like 0.8.")
+    m = middle(state, s)
+    logs = state.problem.spec.scale == "log"
+    out = {"median": _price(m.eta, logs=logs), "mean": _mean(state, m, kind, logs=logs)}
+    for level in levels:
+        half = _half_width(state.noise, m, level, kind)
+        name = f"{100 * level:.6g}"
+        out[f"low_{name}"] = _price(m.eta - half, logs=logs)
+        out[f"high_{name}"] = _price(m.eta + half, logs=logs)
+    known = (s.targets.nodes >= 0).sum(axis=1)
+    return pl.DataFrame(out | {"log_median": m.eta, "log_sd": m.sd, "log_noise": m.scale, "known_levels": known})
+
+
+def _price(x: Floats, *, logs: bool) -> Floats:
+    return np.exp(np.minimum(x, HIGHEST)) if logs else x
+
+
+def _mean(state: State, m: Middle, kind: str, *, logs: bool) -> Floats:
+    if not logs:
+        return m.eta
+    factor = normal_mean_factor(m.sd) if kind == "middle" else mean_factor(state.noise, m.scale, m.sd / m.scale)
+    return np.exp(np.minimum(m.eta + np.log(factor), HIGHEST))
+
+
+def _half_width(table: NoiseTable, m: Middle, level: float, kind: str) -> Floats:
+    upper = 0.5 + level / 2
+    if kind == "middle":
+        return np.asarray(ndtri(upper) * m.sd)
+    which = 16 + LEVELS.index(level) if level in LEVELS else 0
+    if level not in LEVELS:
+        table = noise_table(table.nu, np.array([upper]))
+    return m.scale * quantile(table, which, m.sd / m.scale)
+
+
+def chance_below(state: State, m: Middle, y: Floats, kind: str) -> Floats:
+    """Probability that the next sale (or the middle) lies below y, each (m,)."""
+    if kind == "middle":
+        return np.asarray(ndtr((y - m.eta) / np.maximum(m.sd, 1e-12)))
+    u, rho = (y - m.eta) / m.scale, m.sd / m.scale
+    return np.array([noise_below(np.array([a]), float(r), state.noise.nu)[0][0] for a, r in zip(u, rho, strict=True)])
+
+
+def joint_middle(state: State, s: Subjects) -> tuple[Floats, Floats]:
+    """Mean vector and covariance of the rows' log worths; rows of one unknown name share its prior."""
+    out = joint(state.informed, reach(state.informed, s.targets))
+    shared = np.zeros_like(out)
+    chain = state.problem.spec.chain
+    same = np.ones(out.shape, bool)
+    for k, keys in enumerate(level_keys(chain, s.frame)):
+        names = np.array([v if v is not None else f"\x00{i}" for i, v in enumerate(keys)], object)
+        same &= names[:, None] == names[None, :]
+        unknown = s.targets.nodes[:, k] < 0
+        shared += np.where(same & unknown[:, None] & unknown[None, :], state.prior.levels[k], 0.0)
+    if state.problem.layout.market >= 0:
+        shared += np.minimum(s.beyond[:, None], s.beyond[None, :]) * state.prior.market
+    out += shared
+    # Each row's own variance is exactly that of its prediction.
+    np.fill_diagonal(out, middle(state, s).sd ** 2)
+    return means(state, s.targets), out
+
+
+def left_out(state: State) -> pl.DataFrame:
+    """Each sale against the fit without it, at the fit's own weights and variances."""
+    p = state.problem
+    at = np.flatnonzero(p.kind == SALE)
+    pulled, informed = state.row_variances(state.pulling)[at], state.row_variances(state.informing)[at]
+    omega, info = state.weight[at], state.information[at]
+    y, eta, scale = p.y[at], state.eta[at], p.scale(state.logs)[at]
+    rest = y - (y - eta) / np.maximum(1.0 - pulled * omega, 1e-9)
+    sd = np.sqrt(informed / np.maximum(1.0 - informed * info, 1e-9))
+    chance = chance_below(state, Middle(rest, sd, scale), y, "next")
+    out = {
+        ROW: p.sheet.frame[ROW].to_numpy()[at], "price": p.sheet.price[at], "log_price": y, "log_median": rest,
+        "log_sd": sd, "log_noise": scale, "chance_below": chance, "share": shares(state, at),
+    }  # fmt: skip
+    frame = pl.DataFrame(out)
+    if p.spec.evidence:
+        frame = frame.with_columns(p.sheet.frame[p.spec.evidence].gather(at))
+    return frame.sort(ROW)
+
+
+def shares(state: State, at: Ints) -> Floats:
+    """Weight of each sale as a share of a clean sale of its class (one without surprise and without hearsay)."""
+    nu = state.noise.nu
+    clean = 1.0 if np.isinf(nu) else nu / (nu + 1.0)
+    return np.asarray(state.weight[at] * state.class_scale[state.problem.klass[at]] ** 2 * clean)
+
+
+def coefficients(state: State) -> pl.DataFrame:
+    """Border effects in the caller's own units: term, value, estimate, standard error (flat columns included)."""
+    border, T = state.problem.border, state.problem.forest.T
+    A = np.eye(border.p)
+    terms, values = [], []
+    for term, start in zip(border.terms, border.starts, strict=True):
+        terms += [term.name] * term.size
+        values += term.labels()
+        if isinstance(term, Number):
+            A[start, start] = 1.0 / term.unit
+            A[-1, start] = -term.mean / term.unit
+        elif isinstance(term, CurveTerm) and term.curve.direction == "decreasing":
+            A[range(start, start + term.size), range(start, start + term.size)] = -1.0
+    cov = A @ state.pulled.root[T:, T:] @ A.T if np.isinf(state.noise.nu) else A @ state.informed.root[T:, T:] @ A.T
+    b = A @ state.solution.columns.B[:, 0]
+    return pl.DataFrame({"term": terms, "value": values, "estimate": b, "se": np.sqrt(np.diag(cov))})

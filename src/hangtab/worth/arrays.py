@@ -1,0 +1,32 @@
+"""The array shapes used all over the engine.
+
+Promises: only names. `Sparse` is compressed sparse rows with sorted columns; `Split` holds what belongs to
+columns: knots per block (blocks, T, ...) and the border (p, ...).
+Not here: any computation.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats: TypeAlias = NDArray[np.float64]
+Ints: TypeAlias = NDArray[np.int64]
+Flags: TypeAlias = NDArray[np.bool_]
+
+
+class Sparse(NamedTuple):
+    """Rows ptr[i]:ptr[i+1] of (idx, val); columns rise within a row."""
+
+    ptr: Ints
+    idx: Ints
+    val: Floats
+
+
+class Split(NamedTuple):
+    """Values by column: K (blocks, T, ...) for the knots of each block, B (p, ...) for the border."""
+
+    K: Floats
+    B: Floats

@@ -1,0 +1,149 @@
+"""The border: all terms' columns side by side, random ones first, flat ones last.
+
+Promises: one fixed order of columns for a table's content, whatever the order of its rows.
+Gives: sparse rows for the forest (knots first), the border's prior precision for given variances.
+Not here: what a single term does (terms.py).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+
+from hangtab.worth.arrays import Flags, Floats, Ints, Sparse
+from hangtab.worth.errors import SizeError, SpecError
+from hangtab.worth.spec import Curve, Spec
+from hangtab.worth.table import SALE, Sheet, numbers
+from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, list_pairs, ramp, single_pairs
+
+WIDEST = 2000
+
+
+@dataclass(frozen=True)
+class Border:
+    """Terms and where each starts; p columns, the last `flat` of them without a prior."""
+
+    terms: tuple[Term, ...]
+    starts: tuple[int, ...]
+    p: int
+    flat: int
+    unit: float
+    learned: tuple[str, ...] = field(init=False)
+    pieces: tuple[tuple[int, int, tuple[Part, ...]], ...] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Keep each term's prior, and the names of the variances to learn."""
+        pieces = tuple((s, s + t.size, tuple(t.parts())) for t, s in zip(self.terms, self.starts, strict=True))
+        names = [q.name for t, (_, _, ps) in zip(self.terms, pieces, strict=True) if not t.flat for q in ps
+                 if q.variance is None]  # fmt: skip
+        object.__setattr__(self, "pieces", pieces)
+        object.__setattr__(self, "learned", tuple(names))
+
+    @property
+    def bounded(self) -> Flags:
+        """Columns that may not be negative, (p,)."""
+        out = np.zeros(self.p, bool)
+        for term, start in zip(self.terms, self.starts, strict=True):
+            out[start : start + term.size] = term.bounded
+        return out
+
+    def rows(self, frame: pl.DataFrame, knot: Ints, T: int) -> tuple[Sparse, Floats]:
+        """Sparse rows over knots and border, and (rows, terms) multipliers of unseen values' prior variance.
+
+        knot (rows,): the row's monthly knot, -1 for none.
+        """
+        dated = np.flatnonzero(knot >= 0)
+        row, col, val = [dated], [knot[dated]], [np.ones(len(dated))]
+        unseen = np.zeros((len(frame), len(self.terms)))
+        for k, (term, start) in enumerate(zip(self.terms, self.starts, strict=True)):
+            e = term.entries(frame)
+            row.append(e.row)
+            col.append(e.col + (start + T))
+            val.append(e.val)
+            unseen[:, k] = e.unseen
+        rows, cols, vals = np.concatenate(row), np.concatenate(col), np.concatenate(val)
+        order = np.lexsort((cols, rows))
+        ptr = np.concatenate([[0], np.cumsum(np.bincount(rows, minlength=len(frame)))]).astype(np.int64)
+        return Sparse(ptr, cols[order].astype(np.int64), vals[order]), unseen
+
+    def precision(self, variances: dict[str, float], held: Flags) -> tuple[Floats, float]:
+        """Prior precision (p, p), and its log determinant over the free columns that have a prior."""
+        Q = np.zeros((self.p, self.p))
+        logdet = 0.0
+        for term, (a, b, parts) in zip(self.terms, self.pieces, strict=True):
+            if term.flat:
+                if term.name != "intercept":
+                    Q[np.arange(a, b), np.arange(a, b)] = TRACE / self.unit**2
+                continue
+            for part in parts:
+                Q[a:b, a:b] += part.K / (part.variance if part.variance is not None else variances[part.name])
+            free = ~held[a:b]
+            logdet += float(np.linalg.slogdet(Q[a:b, a:b][np.ix_(free, free)])[1])
+        return Q, logdet
+
+
+def make_border(spec: Spec, sheet: Sheet) -> Border:
+    """Read the table's values into terms."""
+    y = sheet.y[sheet.kind == SALE] if (sheet.kind == SALE).any() else sheet.y
+    unit = float(np.std(y)) or 1.0
+    terms: list[Term] = [_words(spec, sheet.frame, path, unit) for path in (*spec.crossed, *spec.factors)]
+    terms += [_number(spec, sheet.frame, name, unit) for name in spec.numbers]
+    terms += [t for name, c in spec.curves.items() if (t := _curve(c, sheet.frame, name, unit)) is not None]
+    terms = [t for t in terms if t.size and not t.flat] + [t for t in terms if t.size and t.flat] + [Intercept()]
+    starts = np.concatenate([[0], np.cumsum([t.size for t in terms])])
+    p = int(starts[-1])
+    if p > WIDEST:
+        widest = max(terms, key=lambda t: t.size)
+        raise SizeError(
+            f"The model has {p} columns beside the chain, more than {WIDEST}",
+            where=f"{widest.name}: {widest.size} columns",
+            mend="Nest that group in the chain, or use a coarser one.",
+        )
+    return Border(tuple(terms), tuple(int(s) for s in starts[:-1]), p, sum(t.size for t in terms if t.flat), unit)
+
+
+def _words(spec: Spec, frame: pl.DataFrame, path: str, unit: float) -> Words:
+    paths = tuple(path.split("/"))
+    many = len(paths) == 1 and isinstance(frame[path].dtype, pl.List)
+    pairs = list_pairs(frame[path]) if many else single_pairs(frame, paths)
+    levels = sorted({v for _, v in pairs})
+    prior = spec.priors.get(path, "learned" if path in spec.crossed else "weak")
+    if prior == "flat" and not many and levels:
+        # Without a prior one value has to be the base, or the intercept could not be told from the rest.
+        base = spec.reference.get(path, levels[0])
+        if base not in levels:
+            raise SpecError(f"The table has no {path} {base!r}", where="Spec.reference", mend=f"Choose one of {levels}.")
+        levels.remove(base)
+    variance = {"weak": unit**2, "flat": unit**2, "learned": None}[prior] if isinstance(prior, str) else prior**2
+    return Words(path, paths, tuple(levels), many, prior == "flat", variance)
+
+
+def _number(spec: Spec, frame: pl.DataFrame, name: str, unit: float) -> Number:
+    x = numbers(frame[name])
+    x = np.sort(x[np.isfinite(x)])
+    mean = float(x.mean()) if len(x) else 0.0
+    sd = float(x.std()) if len(x) else 0.0
+    prior = spec.priors.get(name, "weak")
+    variance = unit**2 if isinstance(prior, str) else float(prior) ** 2
+    return Number(name, mean, sd or 1.0, prior == "flat", variance)
+
+
+def _curve(curve: Curve, frame: pl.DataFrame, name: str, unit: float) -> CurveTerm | None:
+    x = numbers(frame[name])
+    x = np.sort(x[np.isfinite(x)])
+    knots = curve.knots if isinstance(curve.knots, tuple) else _quantile_knots(x, curve.knots)
+    if len(knots) < 2:  # noqa: PLR2004 - a curve needs two ends
+        return None
+    average = ramp(x, knots).mean(axis=0) if len(x) else np.zeros(len(knots) - 1)
+    levels = sorted({v for _, v in single_pairs(frame, (curve.by,))}) if curve.by else []
+    return CurveTerm(name, curve, knots, tuple(average.tolist()), tuple(levels), 9.0 * unit**2)
+
+
+def _quantile_knots(x: Floats, count: int) -> tuple[float, ...]:
+    if len(x) == 0:
+        return ()
+    spread = np.unique(x)
+    chosen = spread if len(spread) <= count else np.unique(np.quantile(spread, np.linspace(0, 1, count)))
+    return tuple(float(v) for v in chosen)

@@ -1,0 +1,195 @@
+"""A fit and what it answers: the engine's door.
+
+Promises: every answer comes from one posterior: medians, ranges, joint totals, comparables and leave-one-out agree.
+Unknown columns, unseen values and missing values are handled as the model says, never a crash.
+Not here: how the fit is found (fitting.py), the figures themselves (answers.py, comparables.py).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from hangtab.worth import answers
+from hangtab.worth.arrays import Floats
+from hangtab.worth.comparables import grid, support
+from hangtab.worth.errors import TableError
+from hangtab.worth.fitting import Report, fit_problem, refit
+from hangtab.worth.noise import LEVELS
+from hangtab.worth.problem import NOTHING, Problem
+from hangtab.worth.progress import Step, ignore_step
+from hangtab.worth.spec import Spec
+from hangtab.worth.state import State, Subjects, mode_parts, part_names, subjects
+from hangtab.worth.store import pack, unpack
+from hangtab.worth.table import NO_MONTH, ROW, read_rows, read_table, to_frame
+from hangtab.worth.variances import Point
+
+Table = Any  # a polars, pandas or Arrow table, a list of rows, or one row as a dict
+When = dt.date | str | None
+
+
+@dataclass(frozen=True)
+class Carrying:
+    """What carries one estimate. newest: first day of the month of the newest sale that matters, or None."""
+
+    effective_sales: float
+    newest: dt.date | None
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Comparable sales of one subject: `sales` (a frame), base price, the estimate they add up to, sum of gains.
+
+    log(estimate) = (1 - gain) log(base) + sum over sales of gain_i log(adjusted_i), exactly.
+    sales: row, evidence, price, adjusted, gain, share (of a clean sale), one column `by <part>` per adjustment
+    (in log price; their sum is log(adjusted / price)).
+    """
+
+    sales: pl.DataFrame
+    base: float
+    estimate: float
+    gain: float
+
+
+class Fitted:
+    """A fitted model. Immutable; `add` gives a new one."""
+
+    def __init__(self, state: State, report: Report) -> None:
+        self._state = state
+        self.report = report
+
+    @property
+    def spec(self) -> Spec:
+        """The model."""
+        return self._state.problem.spec
+
+    @property
+    def components(self) -> dict[str, float]:
+        """Variances by name (walks: of one knot's step), and `freedom` of Student-t noise. 0.0: none found."""
+        p, out = self._state.problem, {}
+        for name, log in zip(p.layout.names, self._state.logs, strict=True):
+            value = float(np.exp(log))
+            out[name] = 0.0 if value <= 1.01 * NOTHING * p.border.unit**2 else value
+        return out
+
+    @property
+    def coefficients(self) -> pl.DataFrame:
+        """Border effects: term, value, estimate, se."""
+        return answers.coefficients(self._state)
+
+    def predict(
+        self, rows: Table, at: When = None, levels: Sequence[float] = LEVELS, kind: str = "next"
+    ) -> pl.DataFrame:
+        """Worth of each row.
+
+        at: the day (None: each row's own date, or the newest month of the fit). kind "next": the next sale;
+        "middle": the middle of the market. Columns median, mean (cut to the central 99.8 %), low_50, high_50...,
+        log_median, log_sd (of the middle), log_noise (scale of one sale), known_levels (of the chain).
+        """
+        return answers.predictions(self._state, self._subjects(rows, at), levels, kind)
+
+    def place(self, row: Table, price: float, at: When = None, kind: str = "next") -> float:
+        """Probability that the next sale (kind "middle": the middle of the market) is below `price`."""
+        s = self._one(row, at)
+        y = np.array([self._response(price)])
+        return float(answers.chance_below(self._state, answers.middle(self._state, s), y, kind)[0])
+
+    def joint(self, rows: Table, at: When = None) -> tuple[Floats, Floats]:
+        """Mean vector (n,) and covariance (n, n) of the log worths (middle of the market)."""
+        return answers.joint_middle(self._state, self._subjects(rows, at))
+
+    def contributions(self, row: Table, at: When = None) -> dict[str, float]:
+        """The log median split by named part: intercept, terms, chain levels, walks; they sum to it."""
+        values = mode_parts(self._state, self._one(row, at).targets)[0]
+        return dict(zip(part_names(self._state), values.tolist(), strict=True))
+
+    def comparables(self, row: Table, at: When = None, top: int = 12) -> Grid:
+        """The `top` sales that weigh most in the row's estimate, adjusted to it."""
+        state, p = self._state, self._state.problem
+        found = grid(state, self._one(row, at), top)
+        adjusted = found.base + p.y[found.chosen] - found.own
+        out: dict[str, Any] = {ROW: p.sheet.frame[ROW].gather(found.chosen)}
+        if p.spec.evidence:
+            out["evidence"] = p.sheet.frame[p.spec.evidence].gather(found.chosen)
+        out |= {"price": p.sheet.price[found.chosen], "adjusted": self._price(adjusted), "gain": found.gain}
+        out["share"] = answers.shares(state, found.chosen)
+        for k, name in enumerate(part_names(state)):
+            if name != "intercept":
+                out[f"by {name}"] = found.adjustments[:, k]
+        gain = float(found.gain.sum())
+        estimate = (1.0 - gain) * found.base + float(found.gain @ adjusted)
+        ends = self._price(np.array([found.base, estimate]))
+        return Grid(pl.DataFrame(out), float(ends[0]), float(ends[1]), gain)
+
+    def support(self, row: Table, at: When = None) -> Carrying:
+        """Effective number of sales behind the row's estimate, and the newest that matters."""
+        found = support(self._state, self._one(row, at))
+        newest = None if found.newest == NO_MONTH else dt.date(found.newest // 12, found.newest % 12 + 1, 1)
+        return Carrying(found.effective_sales, newest)
+
+    def leave_one_out(self) -> pl.DataFrame:
+        """Each sale against the fit without it (frozen weights and variances): its chance, its share of a clean sale."""
+        return answers.left_out(self._state)
+
+    def add(self, more_rows: Table) -> Fitted:
+        """A fit of the longer table with the variances held; row numbers go on from the old table's."""
+        p = self._state.problem
+        old = p.sheet.frame.sort(ROW).drop(ROW)
+        more = read_rows(more_rows, p.spec)
+        table = pl.concat([old, more], how="vertical_relaxed")
+        sheet = read_table(table, p.spec)
+        start = np.append(self._state.eta[np.argsort(p.sheet.frame[ROW].to_numpy())],
+                          answers.middle(self._state, self._subjects(more, None)).eta)  # fmt: skip
+        problem, point, report = refit(p, self._state.logs, sheet, start[sheet.frame[ROW].to_numpy()])
+        return _fitted(problem, point, report)
+
+    def to_bytes(self) -> bytes:
+        """The fit as bytes."""
+        return pack(self._state, self.report)
+
+    @classmethod
+    def from_bytes(cls, data: bytes) -> Fitted:
+        """The fit that `to_bytes` wrote; StoredFitError for anything else."""
+        return cls(*unpack(data))
+
+    def _subjects(self, rows: Table, at: When) -> Subjects:
+        return subjects(self._state, read_rows(rows, self.spec), at)
+
+    def _one(self, row: Table, at: When) -> Subjects:
+        frame = read_rows(row, self.spec)
+        if len(frame) != 1:
+            raise TableError(f"One row is wanted, {len(frame)} were given", mend="Give one row.")
+        return subjects(self._state, frame, at)
+
+    def _response(self, price: float) -> float:
+        if self.spec.scale == "plain":
+            return price
+        if not price > 0:
+            raise TableError(f"The price is not positive: {price}", mend="Give a positive price.")
+        return float(np.log(price))
+
+    def _price(self, x: Floats) -> Floats:
+        return np.exp(x) if self.spec.scale == "log" else x
+
+
+def fit(table: Table, spec: Spec, on_step: Callable[[Step], None] = ignore_step, seed: int = 0) -> Fitted:
+    """Fit a table.
+
+    table: polars, pandas or Arrow. on_step: called once an iteration; an exception it raises stops the fit.
+    seed: kept for searches that draw; the fit of today is deterministic and does not use it.
+    Raises SpecError, TableError or SizeError. A fit that did not converge says so in `report.warnings`.
+    """
+    del seed
+    return _fitted(*fit_problem(spec, read_table(to_frame(table), spec), on_step))
+
+
+def _fitted(problem: Problem, point: Point, report: Report) -> Fitted:
+    mode = point.mode
+    zeta = mode.zeta
+    noise = answers.full_noise_table(problem.freedom(point.logs))
+    return Fitted(State(problem, point.logs, mode.weight, zeta, point.information, mode.factor.held, noise), report)

@@ -1,0 +1,120 @@
+"""From a table and a Spec to a fit: normal tails first, then the tails asked for.
+
+Promises: the same table in any row order gives the same fit; a fit that did not converge says so in its report.
+Not here: what a fit answers (fitted.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from time import perf_counter
+
+import numpy as np
+
+from hangtab.worth.arrays import Floats
+from hangtab.worth.mode import Search
+from hangtab.worth.problem import Layout, Problem, make_problem
+from hangtab.worth.progress import Step
+from hangtab.worth.spec import Spec
+from hangtab.worth.table import SALE, Sheet
+from hangtab.worth.variances import Found, Point, evaluate, limits, search_variances
+
+MOST = 60
+FIRST_FREEDOM = 6.0
+
+
+@dataclass(frozen=True)
+class Report:
+    """How the fit went. gradient: largest slope of the criterion in a log variance; warnings: () when all is well."""
+
+    converged: bool
+    iterations: int
+    gradient: float
+    criterion: float
+    seconds: float
+    rows: int
+    nodes: int
+    columns: int
+    knots: int
+    warnings: tuple[str, ...]
+
+
+def fit_problem(spec: Spec, sheet: Sheet, on_step: Callable[[Step], None]) -> tuple[Problem, Point, Report]:
+    """Find variances and mode from a cold start."""
+    began = perf_counter()
+    problem = make_problem(spec, sheet)
+    found, before = _search(problem, on_step)
+    return problem, found.point, report_of(problem, found, before + found.iterations, perf_counter() - began)
+
+
+def _search(problem: Problem, on_step: Callable[[Step], None]) -> tuple[Found, int]:
+    # Student-t noise has several modes; a fixed road to one of them leads through normal noise.
+    spec = problem.spec
+    if spec.tails == "normal":
+        return search_variances(problem, _evaluate(problem, first_logs(problem)), on_step, most=MOST), 0
+    normal = replace(problem, spec=replace(spec, tails="normal"), layout=without_freedom(problem.layout))
+    first = search_variances(normal, _evaluate(normal, first_logs(normal)), on_step, most=12, enough=1e-2)
+    logs = first.point.logs
+    if problem.layout.freedom >= 0:
+        logs = np.append(logs, np.log(FIRST_FREEDOM))
+    # The core of heavy-tailed noise is narrower than its standard deviation.
+    a = problem.layout.first_class
+    logs[a : a + len(problem.layout.classes)] += np.log(0.6)
+    low, high = limits(problem)
+    start = evaluate(problem, np.clip(logs, low, high), Search(start=first.point.mode.eta))
+    return search_variances(problem, start, on_step, most=MOST), first.iterations
+
+
+def refit(old: Problem, logs: Floats, sheet: Sheet, eta: Floats) -> tuple[Problem, Point, Report]:
+    """The mode of a longer table with an old fit's variances held. eta: where to start, by row of the sheet."""
+    began = perf_counter()
+    problem = make_problem(old.spec, sheet)
+    place = {name: k for k, name in enumerate(old.layout.names)}
+    first = old.layout.first_class
+    pooled = float(np.log(np.exp(logs[first : first + len(old.layout.classes)]).mean()))
+    kept = [logs[place[n]] if n in place else pooled for n in problem.layout.names]
+    by_row = np.empty(len(eta))
+    by_row[sheet.frame["row"].to_numpy()] = eta
+    start = by_row[problem.sheet.frame["row"].to_numpy()]
+    point = evaluate(problem, np.array(kept), Search(start=start))
+    found = Found(point, point.mode.steps, 0.0, converged=point.mode.settled)
+    return problem, point, report_of(problem, found, point.mode.steps, perf_counter() - began)
+
+
+def _evaluate(problem: Problem, logs: Floats) -> Point:
+    return evaluate(problem, logs, Search())
+
+
+def without_freedom(layout: Layout) -> Layout:
+    """The same parameters without the degrees of freedom."""
+    return replace(layout, freedom=-1, names=layout.names[:-1]) if layout.freedom >= 0 else layout
+
+
+def first_logs(problem: Problem) -> Floats:
+    """Where a cold search starts: a tenth of the response's variance for each source, a little for the walks."""
+    out, unit = problem.layout, problem.border.unit**2
+    logs = np.full(len(out.names), np.log(0.1 * unit))
+    for at in (out.line, out.market):
+        if at >= 0:
+            logs[at] = np.log(1e-3 * unit)
+    logs[out.first_class : out.first_class + len(out.classes)] = np.log(0.3 * unit)
+    if out.freedom >= 0:
+        logs[out.freedom] = np.log(FIRST_FREEDOM)
+    return logs
+
+
+def report_of(problem: Problem, found: Found, iterations: int, seconds: float) -> Report:
+    """The report, with every reason for doubt in words."""
+    warnings = []
+    if not found.converged:
+        warnings.append(f"The fit did not converge in {iterations} iterations (gradient {found.gradient:.2g}).")
+    if not found.point.mode.settled:
+        warnings.append("The last mode was still moving.")
+    if not (problem.kind == SALE).any():
+        warnings.append("No row is a sale: the worth rests on bounds and priors alone.")
+    nodes = sum(len(level) for level in problem.forest.levels)
+    return Report(
+        found.converged, iterations, found.gradient, found.point.criterion, seconds,
+        len(problem.y), nodes, problem.forest.p, problem.forest.T, tuple(warnings),
+    )  # fmt: skip

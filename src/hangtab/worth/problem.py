@@ -1,0 +1,196 @@
+"""One fit's fixed parts: rows, forest, border, and which variances are to be found.
+
+Promises: the order of the parameters, and the prior they stand for. Parameters are logs: chain levels, own walk,
+market walk, border parts, residual variance per class, degrees of freedom.
+Not here: any search (mode.py, variances.py).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from hangtab.worth.arrays import Flags, Floats, Ints, Sparse
+from hangtab.worth.border import Border, make_border
+from hangtab.worth.chain import Chain, blocks_of, make_chain
+from hangtab.worth.errors import SizeError
+from hangtab.worth.forest import Forest, Prior, make_forest
+from hangtab.worth.spec import MARKET, Spec
+from hangtab.worth.table import NO_MONTH, SALE, Sheet, months, words
+
+FREEDOM = "freedom"
+MOST_KNOTS = 480
+MOST_CELLS = 3e8
+FEWEST_OF_CLASS = 20
+# A variance below this share of the response's counts as none.
+NOTHING = 1e-9
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """Knots of the walks: T of them from month `first` on, `width` months each."""
+
+    first: int
+    width: int
+    T: int
+
+    def knot(self, month: Ints) -> tuple[Ints, Ints]:
+        """Nearest knot of each month (-1: no date, or no walks) and how many knots it lies outside."""
+        if self.T == 0:
+            return np.full(len(month), -1, np.int64), np.zeros(len(month), np.int64)
+        raw = (month - self.first) // self.width
+        inside = np.clip(raw, 0, self.T - 1)
+        beyond = np.where(month == NO_MONTH, 0, np.abs(raw - inside))
+        return np.where(month == NO_MONTH, -1, inside), beyond
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Names and places of the parameters. Indices are -1 where a walk or the freedom is not in the model."""
+
+    levels: int
+    line: int
+    market: int
+    border: tuple[str, ...]
+    classes: tuple[str, ...]
+    freedom: int
+    names: tuple[str, ...]
+
+    @property
+    def first_border(self) -> int:
+        """Place of the first border variance."""
+        return self.levels + (self.line >= 0) + (self.market >= 0)
+
+    @property
+    def first_class(self) -> int:
+        """Place of the first residual variance."""
+        return self.first_border + len(self.border)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Everything a fit does not change. Rows in the order of the forest."""
+
+    spec: Spec
+    sheet: Sheet
+    chain: Chain
+    border: Border
+    forest: Forest
+    calendar: Calendar
+    layout: Layout
+    nodes: Ints
+    knot: Ints
+    klass: Ints
+
+    @property
+    def y(self) -> Floats:
+        """Responses and bounds."""
+        return self.sheet.y
+
+    @property
+    def kind(self) -> Ints:
+        """SALE, BELOW or ABOVE."""
+        return self.sheet.kind
+
+    @property
+    def ml(self) -> bool:
+        """Whether flat columns count as known."""
+        return self.spec.criterion == "ml"
+
+    def scale(self, logs: Floats) -> Floats:
+        """Noise scale of each row."""
+        a = self.layout.first_class
+        return np.exp(0.5 * logs[a + self.klass]) * self.sheet.wider
+
+    def freedom(self, logs: Floats) -> float:
+        """Degrees of freedom of the noise."""
+        if self.spec.tails == "normal":
+            return float("inf")
+        return float(np.exp(logs[self.layout.freedom])) if self.layout.freedom >= 0 else float(self.spec.nu or np.inf)
+
+    def variances(self, logs: Floats) -> dict[str, float]:
+        """Learned border variances by name."""
+        a = self.layout.first_border
+        return {name: float(np.exp(logs[a + k])) for k, name in enumerate(self.layout.border)}
+
+    def prior(self, logs: Floats, held: Flags) -> Prior:
+        """The prior these parameters stand for."""
+        out = self.layout
+        nothing = NOTHING * self.border.unit**2
+        line = float(np.exp(logs[out.line])) if out.line >= 0 else nothing
+        market = float(np.exp(logs[out.market])) if out.market >= 0 else nothing
+        Q, logdet = self.border.precision(self.variances(logs), held)
+        return Prior(np.exp(logs[: out.levels]), line, market, Q, logdet, held)
+
+
+def make_problem(spec: Spec, sheet: Sheet) -> Problem:
+    """Lay out rows, forest and parameters."""
+    chain, order, nodes = make_chain(spec.chain, sheet.frame)
+    sheet = Sheet(sheet.frame[order], sheet.y[order], sheet.kind[order], sheet.price[order], sheet.wider[order])
+    border = make_border(spec, sheet)
+    month = months(sheet.frame[spec.when]) if spec.when else np.full(len(order), NO_MONTH, np.int64)
+    calendar = _calendar(month) if spec.walks else Calendar(0, 1, 0)
+    own_walk = bool(spec.chain) and spec.chain[0] in spec.walks and calendar.T > 0
+    block, walked, _ = blocks_of(chain, nodes, walks=own_walk)
+    cells = len(walked) * calendar.T * (calendar.T + border.p)
+    if cells > MOST_CELLS:
+        raise SizeError(
+            f"{len(walked)} walks of {calendar.T} knots beside {border.p} columns do not fit in memory",
+            where="Spec.walks",
+            mend="Let the walk follow a coarser first group.",
+        )
+    knot, _ = calendar.knot(month)
+    rows, _ = border.rows(sheet.frame, knot, calendar.T)
+    forest = make_forest(rows, block, nodes, walked, (calendar.T, border.p, border.flat))
+    klass, classes = _classes(spec, sheet)
+    layout = _layout(spec, border, classes, own_walk=own_walk, market=MARKET in spec.walks and calendar.T > 0)
+    return Problem(spec, sheet, chain, border, forest, calendar, layout, nodes, knot, klass)
+
+
+def _calendar(month: Ints) -> Calendar:
+    known = month[month != NO_MONTH]
+    if len(known) == 0:
+        return Calendar(0, 1, 0)
+    first, last = int(known.min()), int(known.max())
+    width = (last - first) // MOST_KNOTS + 1
+    return Calendar(first, width, (last - first) // width + 1)
+
+
+def class_names(spec: Spec, frame: pl.DataFrame) -> list[str]:
+    """Noise class of each row, in words."""
+    columns = [words(frame[c]) for c in spec.spread_by]
+    return [", ".join(v or "?" for v in vs) for vs in zip(*columns, strict=True)] if columns else [""] * len(frame)
+
+
+def _classes(spec: Spec, sheet: Sheet) -> tuple[Ints, tuple[str, ...]]:
+    names = np.array(class_names(spec, sheet.frame))
+    seen, counts = np.unique(names[sheet.kind == SALE], return_counts=True)
+    own = [str(s) for s, c in zip(seen, counts, strict=True) if c >= FEWEST_OF_CLASS and spec.spread_by]
+    place = {name: k for k, name in enumerate(own)}
+    klass = np.array([place.get(str(n), len(own)) for n in names], np.int64)
+    # Rows of classes too small for a variance of their own share one.
+    return klass, (*own, "") if (klass == len(own)).any() else tuple(own)
+
+
+def _layout(spec: Spec, border: Border, classes: tuple[str, ...], *, own_walk: bool, market: bool) -> Layout:
+    names = list(spec.chain)
+    line = len(names) if own_walk else -1
+    names += [f"{spec.chain[0]} walk"] if own_walk else []
+    at_market = len(names) if market else -1
+    names += ["market walk"] if market else []
+    names += border.learned
+    names += [f"residual: {c}" if c else "residual" for c in classes]
+    freedom = -1
+    if spec.tails == "student" and spec.nu is None:
+        freedom = len(names)
+        names.append(FREEDOM)
+    return Layout(len(spec.chain), line, at_market, border.learned, classes, freedom, tuple(names))
+
+
+def working_rows(problem: Problem, d: Floats) -> Floats:
+    """Rows times a border vector d (p,): (rows,)."""
+    from_border = np.concatenate([np.zeros(problem.forest.T), d])
+    rows: Sparse = problem.forest.rows
+    return np.add.reduceat(np.append(rows.val * from_border[rows.idx], 0.0), rows.ptr[:-1])

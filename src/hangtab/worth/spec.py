@@ -1,0 +1,189 @@
+"""What model to fit: `Spec` and `Curve`, both frozen values.
+
+Promises: a Spec that can be built is free of contradictions that can be seen without the table.
+Gives: the chain (nested groups) and the crossed groups told apart.
+Not here: anything about the table's contents.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields
+from typing import Any
+
+from hangtab.worth.errors import SpecError
+
+MARKET = "market"
+DIRECTIONS = ("increasing", "decreasing", "free")
+PRIORS = ("weak", "flat", "learned")
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A smooth curve of one number, piecewise linear between knots.
+
+    direction: "increasing" (never falls), "decreasing" (never rises) or "free".
+    by: a column; one curve per value, each shrunk toward their common curve.
+    knots: how many (placed at quantiles of the table), or the places themselves.
+    missing: what a row without the number takes: "mean" of the table's rows, or "none" (no effect).
+    """
+
+    direction: str = "increasing"
+    by: str | None = None
+    knots: int | tuple[float, ...] = 8
+    missing: str = "mean"
+
+    def __post_init__(self) -> None:
+        """Refuse a curve that cannot be drawn."""
+        if self.direction not in DIRECTIONS:
+            raise SpecError(f"No such direction: {self.direction!r}", mend=f"Choose one of {DIRECTIONS}.")
+        if self.missing not in ("mean", "none"):
+            raise SpecError(f"No such rule for missing values: {self.missing!r}", mend="Choose mean or none.")
+        if not isinstance(self.knots, int):
+            object.__setattr__(self, "knots", tuple(float(k) for k in self.knots))
+            if any(b <= a for a, b in zip(self.knots, self.knots[1:], strict=False)):
+                raise SpecError("The knots do not rise", where=str(self.knots), mend="Sort them, drop repeats.")
+
+
+@dataclass(frozen=True)
+class Spec:
+    """The model of one table; every field but `price` has a default.
+
+    price: column of positive prices. when: column of dates. groups: "a", "a/b", "a/b/c" nest along
+    one chain; every other name crosses it. factors: names of words (or lists of words: each word
+    adds its effect). numbers: straight lines. curves: name -> direction or `Curve`. walks: "market"
+    and/or the first name of the chain. kind: column of "sale", "below", "above". ask: column of the
+    bound of a censored row (`price` is the bound where it is empty). evidence: column of ids.
+    wider: column of noise-scale multipliers (hearsay: 2.0). spread_by: columns whose values have
+    noise of their own. tails: "student" or "normal". criterion: "reml" or "ml". priors: per factor,
+    number or crossed group "weak" (the default; crossed groups: "learned"), "flat", "learned" or a standard
+    deviation in the units of the log price. reference: per flat factor the value without a column.
+    scale: "log" (the model is of log prices) or "plain" (of the column itself, for other tables).
+    nu: fixes the degrees of freedom of the Student-t noise.
+    """
+
+    price: str
+    when: str | None = None
+    groups: tuple[str, ...] = ()
+    factors: tuple[str, ...] = ()
+    numbers: tuple[str, ...] = ()
+    curves: Mapping[str, Curve] = field(default_factory=dict)
+    walks: tuple[str, ...] = ()
+    kind: str | None = None
+    ask: str | None = None
+    days: str | None = None
+    evidence: str | None = None
+    share: str | None = None
+    wider: str | None = None
+    spread_by: tuple[str, ...] = ()
+    tails: str = "student"
+    criterion: str = "reml"
+    priors: Mapping[str, str | float] = field(default_factory=dict)
+    reference: Mapping[str, str] = field(default_factory=dict)
+    scale: str = "log"
+    nu: float | None = None
+
+    def __post_init__(self) -> None:
+        """Bring lists to tuples and shorthand curves to `Curve`, then check."""
+        for name in ("groups", "factors", "numbers", "walks", "spread_by"):
+            object.__setattr__(self, name, tuple(getattr(self, name)))
+        curves = {k: c if isinstance(c, Curve) else Curve(c) for k, c in self.curves.items()}
+        object.__setattr__(self, "curves", curves)
+        object.__setattr__(self, "priors", dict(self.priors))
+        object.__setattr__(self, "reference", dict(self.reference))
+        _check(self)
+
+    @property
+    def chain(self) -> tuple[str, ...]:
+        """The nested groups, root first."""
+        return _split_groups(self.groups)[0]
+
+    @property
+    def crossed(self) -> tuple[str, ...]:
+        """The groups that cross the chain."""
+        return _split_groups(self.groups)[1]
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Every column of the table the model reads, each once, in a fixed order."""
+        names = [part for path in self.chain for part in path.split("/")]
+        names += [self.when] if self.when else []
+        names += [part for path in self.crossed for part in path.split("/")]
+        names += [*self.factors, *self.numbers, *self.curves, *self.spread_by]
+        names += [c.by for c in self.curves.values() if c.by]
+        names += [n for n in (self.price, self.kind, self.ask, self.wider, self.evidence) if n]
+        return tuple(dict.fromkeys(names))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values, for JSON."""
+        return asdict(self)
+
+    @classmethod
+    def from_dict(cls, values: Mapping[str, Any]) -> Spec:
+        """The Spec that `to_dict` wrote."""
+        known = {f.name for f in fields(cls)}
+        kept = {k: v for k, v in values.items() if k in known}
+        curves = {k: Curve(**_tupled(c)) for k, c in kept.pop("curves").items()}
+        return cls(curves=curves, **kept)
+
+
+def _tupled(curve: Mapping[str, Any]) -> dict[str, Any]:
+    knots = curve["knots"]
+    return {**curve, "knots": tuple(knots) if isinstance(knots, list) else knots}
+
+
+def _split_groups(groups: Sequence[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    if not groups:
+        return (), ()
+    chain = [groups[0]]
+    crossed: list[str] = []
+    for path in groups[1:]:
+        (chain if path.startswith(chain[-1] + "/") else crossed).append(path)
+    return tuple(chain), tuple(crossed)
+
+
+def _check(spec: Spec) -> None:
+    choices = {"tails": ("student", "normal"), "criterion": ("reml", "ml"), "scale": ("log", "plain")}
+    for name, allowed in choices.items():
+        if getattr(spec, name) not in allowed:
+            raise SpecError(
+                f"No such {name}: {getattr(spec, name)!r}", where=f"Spec.{name}", mend=f"Choose one of {allowed}."
+            )
+    if len(set(spec.groups)) != len(spec.groups):
+        raise SpecError("A group is named twice", where="Spec.groups", mend="Name each group once.")
+    root = spec.chain[0] if spec.chain else None
+    for walk in spec.walks:
+        if walk not in (MARKET, root):
+            raise SpecError(
+                f"No walk can follow {walk!r}",
+                where="Spec.walks",
+                mend=f"Walks follow {MARKET!r} or the first group ({root!r}).",
+            )
+    if spec.walks and spec.when is None:
+        raise SpecError("Walks need dates", where="Spec.when", mend="Name the column of dates in Spec.when.")
+    if spec.share is not None:
+        raise SpecError(
+            "Rows that share one price are not fitted yet",
+            where="Spec.share",
+            mend="Leave lots and uncertain names out of the table.",
+        )
+    if spec.nu is not None and not spec.nu > 0:
+        raise SpecError("The degrees of freedom must be positive", where="Spec.nu", mend="Give a number above 0.")
+    _check_priors(spec)
+
+
+def _check_priors(spec: Spec) -> None:
+    for name, prior in spec.priors.items():
+        if name not in (*spec.factors, *spec.numbers, *spec.crossed):
+            raise SpecError(
+                f"A prior for {name!r}, which is no factor, number or crossed group",
+                where="Spec.priors",
+                mend="Name one of those.",
+            )
+        good = prior in PRIORS if isinstance(prior, str) else prior > 0
+        if not good or (name in spec.numbers and prior == "learned"):
+            raise SpecError(
+                f"No such prior: {prior!r}",
+                where=f"Spec.priors[{name!r}]",
+                mend=f"Choose one of {PRIORS} or a positive standard deviation (numbers cannot be learned).",
+            )

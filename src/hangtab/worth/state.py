@@ -1,0 +1,224 @@
+"""What a fit keeps: parameters, weights, the mode, and covariances made when first asked for.
+
+Promises: everything here is a function of problem, parameters, weights and held columns, so a stored fit
+gives the same figures after loading.
+Not here: frames and prices (fitted.py), storage (store.py).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import polars as pl
+
+from hangtab.worth import kernels
+from hangtab.worth.arrays import Flags, Floats, Ints, Split
+from hangtab.worth.forest import Factor, Prior, Solution, carry, close, fitted_values, fold, solve
+from hangtab.worth.noise import NoiseTable
+from hangtab.worth.paths import Posterior, Targets, dense, make_posterior
+from hangtab.worth.problem import Problem, class_names
+from hangtab.worth.spread import covariance, gaps
+from hangtab.worth.table import NO_MONTH, month_of, months
+from hangtab.worth.terms import CurveTerm
+
+
+@dataclass(frozen=True)
+class State:
+    """A solved problem. logs: parameters; weight, zeta: of the mode; information: of the ranges; held columns."""
+
+    problem: Problem
+    logs: Floats
+    weight: Floats
+    zeta: Floats
+    information: Floats
+    held: Flags
+    noise: NoiseTable
+
+    @cached_property
+    def prior(self) -> Prior:
+        """Variances as the forest takes them."""
+        return self.problem.prior(self.logs, self.held)
+
+    def _factor(self, weight: Floats) -> Factor:
+        forest = self.problem.forest
+        return close(forest, fold(forest, weight, self.prior), self.held)
+
+    @cached_property
+    def pulling(self) -> Factor:
+        """Factor under the mode's weights: gains rest on it."""
+        return self._factor(self.weight)
+
+    @cached_property
+    def informing(self) -> Factor:
+        """Factor under the information weights: ranges rest on it."""
+        return self._factor(self.information)
+
+    @cached_property
+    def solution(self) -> Solution:
+        """The mode."""
+        forest = self.problem.forest
+        return solve(forest, self.pulling, carry(forest, self.pulling.folded, self.zeta[:, None]))
+
+    @cached_property
+    def eta(self) -> Floats:
+        """Linear predictor of every training row."""
+        return fitted_values(self.problem.forest, self.solution)[:, 0]
+
+    @cached_property
+    def pulled(self) -> Posterior:
+        """Covariances under the mode's weights."""
+        return make_posterior(self.problem.forest, self.pulling)
+
+    @cached_property
+    def informed(self) -> Posterior:
+        """Covariances under the information weights."""
+        return make_posterior(self.problem.forest, self.informing)
+
+    def row_variances(self, factor: Factor) -> Floats:
+        """Variance of every training row's linear predictor under one of the two factors."""
+        forest = self.problem.forest
+        cov = covariance(forest, factor, known_flat=False)
+        return gaps(forest, factor, cov, self.prior).rows
+
+    @cached_property
+    def columns(self) -> Split:
+        """Mode of every column, with the block of unknown roots last."""
+        T = self.problem.forest.T
+        K = np.concatenate([self.solution.columns.K, self.solution.g[None, :T]])
+        return Split(K, self.solution.columns.B)
+
+    @cached_property
+    def last_month(self) -> int:
+        """Month of the newest dated row."""
+        p = self.problem
+        known = months(p.sheet.frame[p.spec.when]) if p.spec.when else np.zeros(0, np.int64)
+        return int(known.max()) if len(known) else NO_MONTH
+
+    @cached_property
+    def class_scale(self) -> Floats:
+        """Noise scale per class, and of a class unknown: the mean over the rows."""
+        a, classes = self.problem.layout.first_class, self.problem.layout.classes
+        variance = np.exp(self.logs[a : a + len(classes)])
+        return np.sqrt(np.append(variance, variance[self.problem.klass].mean()))
+
+
+@dataclass(frozen=True)
+class Subjects:
+    """Rows to answer for. knot: of each row; extra (m,): prior variance of all that is unknown about a row."""
+
+    frame: pl.DataFrame
+    targets: Targets
+    knot: Ints
+    beyond: Ints
+    extra: Floats
+    scale: Floats
+
+
+def subjects(state: State, frame: pl.DataFrame, at: dt.date | str | None) -> Subjects:
+    """Place rows in the model. at None: each row's own date, or the newest month of the fit."""
+    p = state.problem
+    month = _months(state, frame, at)
+    knot, beyond = p.calendar.knot(month)
+    nodes = p.chain.find(frame)
+    rows, unseen = p.border.rows(frame, knot, p.forest.T)
+    blocks = len(p.forest.walked)
+    block = np.zeros(len(frame), np.int64)
+    if p.layout.line >= 0:
+        root = p.forest.levels[0].block
+        block = np.where(nodes[:, 0] >= 0, root[nodes[:, 0]], blocks)
+    extra = _unknown_variance(state, nodes, unseen) + _walk_variance(state, knot, beyond, block == blocks)
+    return Subjects(frame, Targets(rows, block, nodes), knot, beyond, extra, _scales(state, frame))
+
+
+def _months(state: State, frame: pl.DataFrame, at: dt.date | str | None) -> Ints:
+    if at is not None:
+        return np.full(len(frame), month_of(at), np.int64)
+    when = state.problem.spec.when
+    own = months(frame[when]) if when else np.full(len(frame), NO_MONTH, np.int64)
+    return np.where(own == NO_MONTH, state.last_month, own)
+
+
+def _unknown_variance(state: State, nodes: Ints, unseen: Floats) -> Floats:
+    levels = (nodes < 0) @ state.prior.levels if nodes.shape[1] else np.zeros(len(unseen))
+    return np.asarray(levels + unseen @ term_variances(state))
+
+
+def term_variances(state: State) -> Floats:
+    """Prior variance of a value each term has not seen.
+
+    A weak prior is no belief about new values: there the spread of the values seen stands in, where it is smaller.
+    """
+    border = state.problem.border
+    learned = state.problem.variances(state.logs)
+    root, b, T = state.informed.root, state.solution.columns.B[:, 0], state.problem.forest.T
+    out = np.zeros(len(border.terms))
+    for k, (term, (start, stop, parts)) in enumerate(zip(border.terms, border.pieces, strict=True)):
+        if not parts:
+            continue
+        last = parts[-1]
+        if isinstance(term, CurveTerm):
+            out[k] = learned[last.name] if term.levels else 0.0
+        elif last.variance is None:
+            out[k] = learned[last.name]
+        else:
+            seen = b[start:stop] ** 2 + np.diag(root)[T + start : T + stop]
+            out[k] = min(last.variance, float(seen.mean()))
+    return out
+
+
+def _walk_variance(state: State, knot: Ints, beyond: Ints, stranger: Flags) -> Floats:
+    out = state.problem.layout
+    market = state.prior.market if out.market >= 0 else 0.0
+    line = state.prior.line if out.line >= 0 else 0.0
+    steps = np.where(stranger, np.maximum(knot + 1, 0), 0)
+    return beyond * (market + line) + steps * line
+
+
+def _scales(state: State, frame: pl.DataFrame) -> Floats:
+    place = {name: k for k, name in enumerate(state.problem.layout.classes)}
+    other = place.get("", len(place))
+    return state.class_scale[[place.get(n, other) for n in class_names(state.problem.spec, frame)]]
+
+
+def means(state: State, targets: Targets) -> Floats:
+    """Mode of each target's linear predictor."""
+    out = kernels.times(targets.rows, targets.block, state.columns)[:, 0]
+    above = np.zeros(len(targets))
+    for k, sums in enumerate(state.solution.sums):
+        at = targets.nodes[:, k]
+        above = np.where(at >= 0, sums[at, 0], above)
+    return np.asarray(out + above)
+
+
+def part_names(state: State) -> list[str]:
+    """The named parts of a linear predictor: border terms, chain levels, walks."""
+    p = state.problem
+    names = [t.name for t in p.border.terms] + list(p.spec.chain)
+    names += ["market walk"] if p.layout.market >= 0 else []
+    return names + ([f"{p.spec.chain[0]} walk"] if p.layout.line >= 0 else [])
+
+
+def parts(state: State, targets: Targets, root: Floats, line: Floats, effects: list[Floats]) -> Floats:
+    """Any value of the columns, split by part: (m, parts, t) from root (q, t), line (blocks, T, t), effects (m, t)."""
+    p, T = state.problem, state.problem.forest.T
+    X = dense(targets.rows, p.forest.width)
+    out = [X[:, T + a : T + b] @ root[T + a : T + b] for a, b, _ in p.border.pieces]
+    out += effects
+    if p.layout.market >= 0:
+        out.append(X[:, :T] @ root[:T])
+    if p.layout.line >= 0:
+        out.append(np.einsum("ik,ikt->it", X[:, :T], line[targets.block]))
+    return np.stack(out, axis=1)
+
+
+def mode_parts(state: State, targets: Targets) -> Floats:
+    """The mode of each target's linear predictor split by part, (m, parts)."""
+    s = state.solution
+    line = np.concatenate([s.line, np.zeros((1, *s.line.shape[1:]))])
+    effects = [
+        np.where(targets.nodes[:, k] >= 0, e[targets.nodes[:, k], 0], 0.0)[:, None] for k, e in enumerate(s.effects)
+    ]
+    return parts(state, targets, s.g, line, effects)[:, :, 0]

@@ -1,0 +1,277 @@
+"""Border columns: what each factor, number, curve and crossed group adds to a row.
+
+Promises: a term gives the same entries for the same values at fitting and at prediction; a value it has
+not seen adds no entry and is reported, so that its prior variance can be added.
+Gives: sparse entries, prior precisions (fixed or to be learned), bounds at zero for curves that may not turn.
+Not here: the order of the columns in the border (border.py).
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any, Protocol
+
+import numpy as np
+import polars as pl
+
+from hangtab.worth.arrays import Floats, Ints
+from hangtab.worth.spec import Curve
+from hangtab.worth.table import numbers, words
+
+# Flat columns keep a trace of a prior so that collinear ones do not stop the fit; relative effect on an
+# estimate at most 1e-8 sigma^2 / (n var(y)).
+TRACE = 1e-8
+
+
+@dataclass(frozen=True)
+class Entries:
+    """Non-zeros of n rows: row, local column, value; unseen (n,): multiplier of the term's prior variance."""
+
+    row: Ints
+    col: Ints
+    val: Floats
+    unseen: Floats
+
+
+@dataclass(frozen=True)
+class Part:
+    """One piece of a term's prior precision: K / variance; variance None is learned under `name`."""
+
+    K: Floats
+    variance: float | None
+    name: str
+
+
+class Term(Protocol):
+    """What the border asks of a term."""
+
+    @property
+    def name(self) -> str: ...  # noqa: D102
+    @property
+    def size(self) -> int: ...  # noqa: D102
+    @property
+    def flat(self) -> bool: ...  # noqa: D102
+    @property
+    def bounded(self) -> bool: ...  # noqa: D102
+    def entries(self, frame: pl.DataFrame) -> Entries: ...  # noqa: D102
+    def parts(self) -> list[Part]: ...  # noqa: D102
+    def labels(self) -> list[str]: ...  # noqa: D102
+
+
+@dataclass(frozen=True)
+class Intercept:
+    """The level of everything, flat."""
+
+    name: str = "intercept"
+    size: int = 1
+    flat: bool = True
+    bounded: bool = False
+
+    def entries(self, frame: pl.DataFrame) -> Entries:
+        """One for every row."""
+        n = len(frame)
+        return Entries(np.arange(n), np.zeros(n, np.int64), np.ones(n), np.zeros(n))
+
+    def parts(self) -> list[Part]:
+        """No prior at all."""
+        return []
+
+    def labels(self) -> list[str]:
+        """Its only column."""
+        return [""]
+
+
+@dataclass(frozen=True)
+class Words:
+    """A factor or crossed group: an effect per value. paths: columns joined to one value.
+
+    many: the column holds lists and each listed value adds its effect. variance: of the prior; None learned.
+    """
+
+    name: str
+    paths: tuple[str, ...]
+    levels: tuple[str, ...]
+    many: bool
+    flat: bool
+    variance: float | None
+    bounded: bool = False
+
+    @property
+    def size(self) -> int:
+        """One column per value."""
+        return len(self.levels)
+
+    def entries(self, frame: pl.DataFrame) -> Entries:
+        """One at the column of each value; a missing value has no effect."""
+        place = {v: j for j, v in enumerate(self.levels)}
+        pairs = list_pairs(frame[self.name]) if self.many else single_pairs(frame, self.paths)
+        unseen = np.zeros(len(frame))
+        rows, cols = [], []
+        for i, value in pairs:
+            j = place.get(value, -1)
+            if j >= 0:
+                rows.append(i)
+                cols.append(j)
+            else:
+                unseen[i] += 1.0
+        return Entries(np.array(rows, np.int64), np.array(cols, np.int64), np.ones(len(rows)), unseen)
+
+    def parts(self) -> list[Part]:
+        """Independent effects."""
+        return [Part(np.eye(self.size), self.variance, self.name)]
+
+    def labels(self) -> list[str]:
+        """The values."""
+        return list(self.levels)
+
+
+@dataclass(frozen=True)
+class Number:
+    """A straight line, in standard deviations from the table's mean; a missing value is the mean."""
+
+    name: str
+    mean: float
+    unit: float
+    flat: bool
+    variance: float
+    size: int = 1
+    bounded: bool = False
+
+    def entries(self, frame: pl.DataFrame) -> Entries:
+        """The standardised value."""
+        z = np.nan_to_num((numbers(frame[self.name]) - self.mean) / self.unit)
+        at = np.flatnonzero(z)
+        return Entries(at, np.zeros(len(at), np.int64), z[at], np.zeros(len(z)))
+
+    def parts(self) -> list[Part]:
+        """A proper weak prior."""
+        return [Part(np.eye(1), self.variance, self.name)]
+
+    def labels(self) -> list[str]:
+        """Its only column."""
+        return [""]
+
+
+@dataclass(frozen=True)
+class CurveTerm:
+    """Increments over the segments between knots; with `by`, first the common curve's, then each value's.
+
+    Each segment's column runs from 0 to 1 (falls to -1 where decreasing) as the number crosses it, so that
+    increments of one sign make a curve that never turns. average: the table's mean of those columns.
+    """
+
+    name: str
+    curve: Curve
+    knots: tuple[float, ...]
+    average: tuple[float, ...]
+    levels: tuple[str, ...]
+    variance: float
+    flat: bool = False
+
+    @property
+    def bounded(self) -> bool:
+        """Whether increments may not be negative."""
+        return self.curve.direction != "free"
+
+    @property
+    def segments(self) -> int:
+        """Pieces between knots."""
+        return len(self.knots) - 1
+
+    @property
+    def size(self) -> int:
+        """Columns: one per segment and curve."""
+        return self.segments * (1 + len(self.levels))
+
+    def entries(self, frame: pl.DataFrame) -> Entries:
+        """How much of every segment lies below the row's number, in the columns of the row's own curve."""
+        x = numbers(frame[self.name])
+        H = ramp(x, self.knots)
+        missing = np.isnan(x)
+        H[missing] = np.array(self.average) if self.curve.missing == "mean" else 0.0
+        offset = np.zeros(len(x), np.int64)
+        unseen = np.zeros(len(x))
+        if self.curve.by:
+            place = {v: j + 1 for j, v in enumerate(self.levels)}
+            keys = words(frame[self.curve.by])
+            offset = np.array([place.get(k, 0) if k is not None else 0 for k in keys], np.int64)
+            stranger = np.array([k is not None and k not in place for k in keys], bool)
+            unseen = np.where(stranger, (H**2 * self._widths()).sum(axis=1), 0.0)
+        rows, cols = np.nonzero(H)
+        sign = -1.0 if self.curve.direction == "decreasing" else 1.0
+        return Entries(rows, cols + offset[rows] * self.segments, sign * H[rows, cols], unseen)
+
+    def parts(self) -> list[Part]:
+        """Neighbouring slopes alike (learned), slopes of a weak size, each value's curve near the common one (learned)."""
+        k, w = self.segments, self._widths()
+        common = np.zeros((self.size, self.size))
+        common[:k, :k] = np.diag(1.0 / w**2) / k
+        out = [Part(common, self.variance, f"{self.name} size")]
+        if k > 1:
+            D = np.diff(np.eye(k), axis=0) / w[None, :]
+            gap = (w[1:] + w[:-1]) / 2
+            smooth = np.zeros_like(common)
+            smooth[:k, :k] = D.T @ (D / gap[:, None])
+            out.append(Part(smooth, None, f"{self.name} bend"))
+        if self.levels:
+            J = np.hstack([np.tile(np.eye(k), (len(self.levels), 1)), -np.eye(k * len(self.levels))])
+            out.append(Part(J.T @ (J / np.tile(w, len(self.levels))[:, None]), None, f"{self.name} by {self.curve.by}"))
+        return out
+
+    def labels(self) -> list[str]:
+        """Segment, and whose curve."""
+        spans = [f"{a:g} to {b:g}" for a, b in zip(self.knots, self.knots[1:], strict=False)]
+        return spans + [f"{level}: {span}" for level in self.levels for span in spans]
+
+    def _widths(self) -> Floats:
+        k = np.array(self.knots)
+        return np.diff(k) / (k[-1] - k[0])
+
+
+def ramp(x: Floats, knots: tuple[float, ...]) -> Floats:
+    """Share of each segment that lies below x, (rows, segments); NaN stays NaN.
+
+    >>> ramp(np.array([0.0, 15.0, 40.0]), (0.0, 10.0, 20.0)).tolist()
+    [[0.0, 0.0], [1.0, 0.5], [1.0, 1.0]]
+    """
+    k = np.array(knots)
+    return np.clip((x[:, None] - k[None, :-1]) / np.diff(k)[None, :], 0.0, 1.0)
+
+
+def single_pairs(frame: pl.DataFrame, paths: tuple[str, ...]) -> list[tuple[int, str]]:
+    """(row, value) of every row whose value is known; several columns are joined."""
+    columns = [words(frame[p]) for p in paths]
+    return [
+        (i, "\x1f".join(vs))  # type: ignore[arg-type]
+        for i, vs in enumerate(zip(*columns, strict=True))
+        if all(v is not None for v in vs)
+    ]
+
+
+def list_pairs(series: pl.Series) -> list[tuple[int, str]]:
+    """(row, value) of every value in a column of lists, each once a row; plain words count as lists of one."""
+    rows = series.to_list()
+    return [
+        (i, v)
+        for i, vs in enumerate(rows)
+        if vs is not None
+        for v in sorted({str(x) for x in ([vs] if isinstance(vs, str) else vs) if x is not None and x != ""})
+    ]
+
+
+TERMS: dict[str, Any] = {t.__name__: t for t in (Intercept, Words, Number, CurveTerm)}
+
+
+def term_to_dict(term: Any) -> dict[str, Any]:  # noqa: ANN401 - one of TERMS
+    """Plain values, for JSON."""
+    return {"term": type(term).__name__, **asdict(term)}
+
+
+def term_from_dict(values: dict[str, Any]) -> Term:
+    """The term that `term_to_dict` wrote."""
+    kept = {k: tuple(v) if isinstance(v, list) else v for k, v in values.items() if k != "term"}
+    if "curve" in kept:
+        knots = kept["curve"]["knots"]
+        kept["curve"] = Curve(**{**kept["curve"], "knots": tuple(knots) if isinstance(knots, list) else knots})
+    term: Term = TERMS[values["term"]](**kept)
+    return term

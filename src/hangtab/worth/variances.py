@@ -1,0 +1,264 @@
+"""The variances: average-information Newton on the restricted (or plain) likelihood.
+
+Promises: the criterion at the mode, its exact gradient, and a search that never climbs.
+The criterion is -2 log of the likelihood with effects integrated out (exact for normal noise without bounds;
+with Student-t noise or bounds Laplace's approximation with expected, resp. observed, information).
+Bounds' information is held while a step is tried, so that within a step the gradient is exact.
+Source: Gilmour, Thompson & Cullis 1995 (average information); two fixed-point steps first.
+Not here: the mode (mode.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hangtab.worth.arrays import Floats, Ints
+from hangtab.worth.forest import Factor, Prior, carry, close, fold, solve
+from hangtab.worth.mode import Mode, Search, find_mode, penalties
+from hangtab.worth.problem import NOTHING, Problem, working_rows
+from hangtab.worth.progress import Step
+from hangtab.worth.spread import Gaps, covariance, gaps
+from hangtab.worth.table import SALE
+from hangtab.worth.tails import expected_share, freedom_information, freedom_slope
+
+SLOWEST, FASTEST = 0.5, 200.0
+ENOUGH = 1e-9
+FIXED_POINTS = 2
+
+
+@dataclass(frozen=True)
+class Point:
+    """One set of parameters, its mode, and the factor under the information weights."""
+
+    logs: Floats
+    prior: Prior
+    mode: Mode
+    information: Floats
+    factor: Factor
+    criterion: float
+
+
+@dataclass(frozen=True)
+class Slope:
+    """Gradient by parameter, fixed-point proposal (NaN: none), rows' variances under the information weights."""
+
+    gradient: Floats
+    proposal: Floats
+    rows: Floats
+
+
+@dataclass(frozen=True)
+class Found:
+    """Where the search ended."""
+
+    point: Point
+    iterations: int
+    gradient: float
+    converged: bool
+
+
+def evaluate(problem: Problem, logs: Floats, search: Search, share: Floats | None = None) -> Point:
+    """Mode and criterion at `logs`. share (rows,): bounds' information in units of 1/scale^2, None: as at the mode."""
+    mode = find_mode(problem, logs, search)
+    held = mode.factor.held
+    prior = problem.prior(logs, held)
+    information = mode.said.information
+    if share is not None:
+        information = np.where(problem.kind == SALE, information, share / problem.scale(logs) ** 2)
+    factor = close(problem.forest, fold(problem.forest, information, prior), held)
+    levels, line, market, border = penalties(problem.forest, mode.solution, prior)
+    fit = -2.0 * float(mode.said.loglik.sum()) + float(levels.sum()) + line + market + border
+    if problem.ml:
+        fit += factor.logdet
+    else:
+        fit += factor.logdet_all - problem.forest.flat * float(np.log(2 * np.pi))
+    return Point(logs, prior, mode, information, factor, fit)
+
+
+def slope(problem: Problem, point: Point) -> Slope:
+    """Gradient of the criterion in the parameters."""
+    out, forest, prior = problem.layout, problem.forest, point.prior
+    cov = covariance(forest, point.factor, known_flat=problem.ml)
+    g = gaps(forest, point.factor, cov, prior)
+    levels, line, market, _ = penalties(forest, point.mode.solution, prior)
+    squares, freedoms = np.full(len(out.names), np.nan), np.full(len(out.names), np.nan)
+    squares[: out.levels], freedoms[: out.levels] = levels, g.levels
+    if out.line >= 0:
+        squares[out.line], freedoms[out.line] = line, g.line
+    if out.market >= 0:
+        squares[out.market], freedoms[out.market] = market, g.market
+    b = point.mode.solution.columns.B[:, 0]
+    for k, (at, piece, prec) in enumerate(_learned(problem, point)):
+        j = out.first_border + k
+        C = cov.columns.B[np.ix_(at, at)]
+        squares[j] = b[at] @ piece @ b[at]
+        freedoms[j] = float((np.linalg.solve(prec, piece)).trace() - (C * piece).sum())
+    gradient = freedoms - squares
+    with np.errstate(divide="ignore", invalid="ignore"):
+        proposal = point.logs + np.log(squares / freedoms)
+    _residual_slopes(problem, point, g, gradient, proposal)
+    return Slope(gradient, proposal, g.rows)
+
+
+def _residual_slopes(problem: Problem, point: Point, g: Gaps, gradient: Floats, proposal: Floats) -> None:
+    out, said = problem.layout, point.mode.said
+    lever = point.information * g.rows
+    for c in range(len(out.classes)):
+        mine = problem.klass == c
+        j = out.first_class + c
+        gradient[j] = float(said.scale_slope[mine].sum() - lever[mine].sum())
+        room = mine.sum() - lever[mine].sum()
+        proposal[j] = point.logs[j] + np.log(max(1.0 - gradient[j] / max(room, 0.5), 0.05))
+    if out.freedom >= 0:
+        nu = problem.freedom(point.logs)
+        sale = problem.kind == SALE
+        bend = nu * (1.0 / (nu + 1) - 1.0 / (nu + 3))
+        scale = problem.scale(point.logs)
+        gradient[out.freedom] = (
+            freedom_slope(problem.y, problem.kind, point.mode.eta, scale, nu) + float(lever[sale].sum()) * bend
+        )
+        proposal[out.freedom] = np.nan
+
+
+def _learned(problem: Problem, point: Point) -> list[tuple[Ints, Floats, Floats]]:
+    """Free columns, own precision and whole precision of each learned border variance."""
+    variances = problem.variances(point.logs)
+    found = []
+    for term, (a, b, parts) in zip(problem.border.terms, problem.border.pieces, strict=True):
+        if term.flat:
+            continue
+        at = np.flatnonzero(~point.prior.held[a:b])
+        for part in parts:
+            if part.variance is None:
+                piece = part.K[np.ix_(at, at)] / variances[part.name]
+                found.append((at + a, piece, point.prior.border[np.ix_(at + a, at + a)]))
+    return found
+
+
+def average_information(problem: Problem, point: Point) -> Floats:
+    """Average-information matrix of the parameters (second derivatives of the criterion, nearly)."""
+    out, forest, solution = problem.layout, problem.forest, point.mode.solution
+    F = np.zeros((len(problem.y), len(out.names)))
+    for k in range(out.levels):
+        F[:, k] = solution.effects[k][problem.nodes[:, k], 0]
+    dated = problem.knot >= 0
+    if out.line >= 0:
+        F[dated, out.line] = solution.line[forest.block[dated], problem.knot[dated], 0]
+    if out.market >= 0:
+        F[dated, out.market] = solution.g[problem.knot[dated], 0]
+    b = solution.columns.B[:, 0]
+    for k, (at, piece, prec) in enumerate(_learned(problem, point)):
+        d = np.zeros(forest.p)
+        d[at] = np.linalg.solve(prec, piece @ b[at])
+        F[:, out.first_border + k] = working_rows(problem, d)
+    nu = problem.freedom(point.logs)
+    scale = problem.scale(point.logs)
+    z = _pseudo_residual(problem, point, scale) * (1.0 if np.isinf(nu) else np.sqrt(nu / (nu + 3)))
+    for c in range(len(out.classes)):
+        F[:, out.first_class + c] = np.where(problem.klass == c, z, 0.0)
+    zeta = point.information[:, None] * F
+    solved = solve(forest, point.factor, carry(forest, point.factor.folded, zeta))
+    H = F.T @ zeta - solved.explained
+    if out.freedom >= 0:
+        cross, own = freedom_information(nu)
+        sale = problem.kind == SALE
+        counts = np.bincount(problem.klass[sale], minlength=len(out.classes))
+        a = out.first_class
+        H[out.freedom, a : a + len(out.classes)] = H[a : a + len(out.classes), out.freedom] = cross * counts
+        H[out.freedom, out.freedom] = own * sale.sum()
+    return H
+
+
+def _pseudo_residual(problem: Problem, point: Point, scale: Floats) -> Floats:
+    said = point.mode.said
+    share = expected_share(problem.freedom(point.logs))
+    z = said.slope * scale**2 / share
+    if (problem.kind == SALE).all():
+        return z
+    flat = np.maximum(point.information, 0.05 / scale**2)
+    return np.where(problem.kind == SALE, z, np.clip(said.slope / flat, -2.0 * scale, 2.0 * scale))
+
+
+def limits(problem: Problem) -> tuple[Floats, Floats]:
+    """Lowest and highest log of each parameter."""
+    unit = problem.border.unit**2
+    low = np.full(len(problem.layout.names), np.log(NOTHING * unit))
+    high = np.full(len(problem.layout.names), np.log(1e4 * unit))
+    if problem.layout.freedom >= 0:
+        low[problem.layout.freedom], high[problem.layout.freedom] = np.log(SLOWEST), np.log(FASTEST)
+    return low, high
+
+
+def newton_step(problem: Problem, point: Point, s: Slope) -> tuple[Floats, float]:
+    """Proposed step and the fall of the criterion it promises; parameters at a limit that push outward stay."""
+    low, high = limits(problem)
+    stuck = ((point.logs <= low) & (s.gradient > 0)) | ((point.logs >= high) & (s.gradient < 0))
+    move = ~stuck
+    step = np.zeros(len(s.gradient))
+    if not move.any():
+        return step, 0.0
+    H = average_information(problem, point)[np.ix_(move, move)]
+    values, vectors = np.linalg.eigh(H)
+    values = np.maximum(values, 1e-6 * max(float(values.max()), 1e-6))
+    g = vectors.T @ s.gradient[move]
+    step[move] = -vectors @ (g / values)
+    fall = 0.5 * float((g * g / values).sum())
+    cap = min(1.0, 2.0 / max(float(np.abs(step).max()), 1e-12))
+    return step * cap, fall
+
+
+def search_variances(
+    problem: Problem, start: Point, on_step: Callable[[Step], None], *, most: int, enough: float = ENOUGH
+) -> Found:
+    """Descend from `start` until the promised fall is below `enough`, at most `most` iterations."""
+    low, high = limits(problem)
+    point, iteration, norm = start, 0, np.inf
+    while True:
+        s = slope(problem, point)
+        step, fall = newton_step(problem, point, s)
+        moving = (point.logs > low) & (point.logs < high)
+        norm = float(np.abs(s.gradient[moving]).max()) if moving.any() else 0.0
+        on_step(Step("fit", iteration, most, f"criterion {point.criterion:.4f}, gradient {norm:.2g}"))
+        enough_now = max(enough, 1e-13 * abs(point.criterion))
+        if fall < enough_now or iteration >= most:
+            return Found(point, iteration, norm, converged=fall < enough_now and point.mode.settled)
+        if iteration < FIXED_POINTS and np.isinf(problem.freedom(point.logs)):
+            step = _fixed_point(point, s, step)
+        iteration += 1
+        better = _descend(problem, point, np.clip(point.logs + step, low, high), fall)
+        if better is None:
+            return Found(point, iteration, norm, converged=fall < 1e-5 and point.mode.settled)
+        point = better
+
+
+def _fixed_point(point: Point, s: Slope, step: Floats) -> Floats:
+    found = np.where(np.isfinite(s.proposal), s.proposal - point.logs, step)
+    return np.clip(found, -3.0, 3.0)
+
+
+def _descend(problem: Problem, point: Point, goal: Floats, fall: float) -> Point | None:
+    """The first of goal, half way, a quarter... whose criterion is no higher, its held columns found anew."""
+    held = point.mode.factor.held
+    share = point.information * problem.scale(point.logs) ** 2
+    slack = 1e-11 * abs(point.criterion) + 1e-3 * min(fall, 1e-6)
+    for _ in range(12):
+        search = Search(start=point.mode.eta, held=held)
+        trial = evaluate(problem, goal, search, share)
+        if np.isfinite(trial.criterion) and trial.criterion <= point.criterion + slack:
+            return _refresh(problem, trial)
+        goal = 0.5 * (goal + point.logs)
+    return None
+
+
+def _refresh(problem: Problem, trial: Point) -> Point:
+    """The same parameters with bounds' information and held columns as they are at the new mode."""
+    if not problem.border.bounded.any() and (problem.kind == SALE).all():
+        return trial
+    search = Search(start=trial.mode.eta)
+    if not problem.border.bounded.any():
+        search = replace(search, held=trial.mode.factor.held)
+    return evaluate(problem, trial.logs, search)
+
