@@ -1,0 +1,184 @@
+"""Facts as they are told: each gets its words, its slips and its place in a file.
+
+Promises that what is wrong with a telling is named in `wrong`, and that `said` stays exact about the words. Gives
+`Entry`s; which file they go to is decided in `sources`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+
+import numpy as np
+
+from hangtab.demo.agents import Seller
+from hangtab.demo.facts import Fact
+from hangtab.demo.general import GRADERS, WORDS
+from hangtab.demo.market import CURRENCY
+from hangtab.demo.pieces import Piece
+from hangtab.demo.said import Lookup, Said
+from hangtab.demo.titles import Titles, Writer, phrase
+from hangtab.demo.variants import Variants
+from hangtab.domain.evidence import Kind
+from hangtab.domain.subject import Packaging
+
+START = date(2019, 11, 1)
+START_END = date(2026, 10, 30)
+_COUNTRY_DIGIT = {"US": 1, "GB": 2, "CA": 3, "DE": 4}
+
+
+@dataclass(slots=True)
+class Entry:
+    """A fact with its words. `file` (under sources/) and `locator` are set when it is written; `columns` are extra
+    cells that describe the piece; `quoted` is postage as shown, in the currency, None when not shown.
+    """
+
+    fact: Fact
+    title: str
+    said: Said
+    wrong: list[str]
+    quoted: float | None
+    file: str = ""
+    locator: str = ""
+    columns: dict[str, str] = field(default_factory=dict)
+    price_shown: float | None = None
+    spoiled: str = ""
+
+    @property
+    def currency(self) -> str:
+        """Currency of the site."""
+        return CURRENCY[self.fact.country]
+
+    @property
+    def ended(self) -> date:
+        """Day it ended or was seen."""
+        return START + timedelta(int(self.fact.end))
+
+    @property
+    def started(self) -> date:
+        """Day the listing started."""
+        return START + timedelta(int(self.fact.start))
+
+
+class Teller:
+    """Turns facts into entries."""
+
+    def __init__(self, variants: Variants, lookup: Lookup, titles: Titles, rng: np.random.Generator) -> None:
+        """All draws come from `rng`."""
+        self._variants, self._lookup, self._titles, self._rng = variants, lookup, titles, rng
+        self._kin = self._kin_of(variants)
+
+    @staticmethod
+    def _kin_of(variants: Variants) -> dict[tuple[str, Packaging, tuple[str, ...]], list[int]]:
+        kin: dict[tuple[str, Packaging, tuple[str, ...]], list[int]] = {}
+        for k, v in enumerate(variants.rows):
+            kin.setdefault((v.line, v.packaging, v.features), []).append(k)
+        return kin
+
+    def tell(self, fact: Fact) -> Entry:
+        """The fact in a seller's words."""
+        rng = self._rng
+        fact.listing = self._listing(fact)
+        wrong = list(fact.wrong)
+        writer = self._titles.writer(fact.seller, fact.end)
+        if fact.venue == "harrow-lane":
+            writer = Writer("en", 0.95, fact.end)
+        if len(fact.pieces) > 1:
+            title, said = self._lot(fact, writer)
+            return Entry(fact, title, said, wrong, self._quoted(fact), price_shown=fact.price)
+        piece, variant = self._slips(fact, wrong)
+        title, said = self._titles.title(piece, variant, writer)
+        if rng.random() < 0.011 and fact.venue == "quayside" and piece.grading is None:
+            title = self._danger(title, said, writer.language)
+            wrong.append(f"not the piece: {said.danger}")
+            factor = rng.uniform(0.15, 0.45)
+            fact.price = None if fact.price is None else round(fact.price * factor, 2)
+            fact.ask = None if fact.ask is None else round(fact.ask * factor, 2)
+        if piece.certificate and rng.random() < 0.12:
+            title += f" {piece.certificate}"
+        return Entry(fact, title, said, wrong, self._quoted(fact), price_shown=fact.price)
+
+    def _listing(self, fact: Fact) -> str:
+        if fact.venue == "quayside":
+            number = _COUNTRY_DIGIT[fact.country] * 10**8 + 10**6 + fact.number * 37 + fact.number % 11
+            return f"{fact.country}-{number}"
+        if fact.venue == "harrow-lane":
+            day = START + timedelta(int(fact.end))
+            return f"{day:%y%m}-{100 + fact.number % 9000}"
+        return ""
+
+    def _slips(self, fact: Fact, wrong: list[str]) -> tuple[Piece, int]:
+        """The piece and variant as the seller believes or pretends them to be."""
+        rng, piece = self._rng, fact.piece
+        piece, variant = replace(piece, condition=piece.condition + fact.seller.rosy - 6.0), piece.claimed
+        if fact.venue == "harrow-lane":
+            return piece, variant
+        v = self._variants.rows[variant]
+        if rng.random() < 0.028:
+            kin = self._kin[(v.line, v.packaging, v.features)]
+            near = [k for k in kin if self._near(v.character, self._variants.rows[k].character)]
+            others = [k for k in (near or kin) if self._variants.rows[k].thing != v.thing]
+            if others:
+                wrong.append("wrong title")
+                return replace(piece, missing=()), int(rng.choice(others))
+        if piece.grading is not None and rng.random() < 0.03:
+            scale = next(
+                s for g in GRADERS if g.id == piece.grading.grader for s in g.scales if s.id == piece.grading.scale
+            )
+            labels = [g.label for g in scale.grades]
+            k = labels.index(piece.grading.grade) + int(rng.choice((-2, -1, 1, 2, 3)))
+            wrong.append("wrong grade")
+            grading = replace(piece.grading, grade=labels[min(max(k, 0), len(labels) - 1)])
+            return replace(piece, grading=grading), variant
+        return piece, variant
+
+    def _near(self, a: str, b: str) -> bool:
+        """Whether two characters are easily taken for each other: the same, or the same first word."""
+        names = self._lookup.cast[a].names.name.split()[0], self._lookup.cast[b].names.name.split()[0]
+        return names[0] == names[1]
+
+    def _danger(self, title: str, said: Said, language: str) -> str:
+        rng = self._rng
+        said.danger = str(rng.choice(("custom", "reproduction", "empty")))
+        text = WORDS[said.danger][language][0]
+        return f"{text} {title}" if rng.random() < 0.6 else f"{title} {text}"
+
+    def _lot(self, fact: Fact, who: Writer) -> tuple[str, Said]:
+        rng = self._rng
+        rows = [self._variants.rows[p.claimed] for p in fact.pieces]
+        said = Said(line=rows[0].line, lot=True)
+        line = self._lookup.lines[rows[0].line].names.name
+        count = len(rows)
+        lot, form = phrase("lot", who.language, rng), phrase(rows[0].packaging.value, who.language, rng)
+        names = [self._lookup.cast[r.character].names.name for r in rows]
+        text = f"{lot} {count} {line} {form}"
+        if rng.random() < 0.6:
+            text += ": " + ", ".join(names[:3]) + (" ..." if count > 3 else "")
+        return text, said
+
+    def _quoted(self, fact: Fact) -> float | None:
+        """Postage as the venue shows it: what was paid, or what it would cost the person who looked."""
+        rng = self._rng
+        if fact.postage == 0 or fact.kind in (Kind.TRADE, Kind.PRIVATE):
+            return 0.0
+        if rng.random() < 0.06:
+            return None
+        if rng.random() < 0.5:
+            return fact.postage
+        return round(fact.postage * float(rng.lognormal(0, 0.3)) * 2) / 2
+
+
+def hearsay(entries: list[Entry], sellers: tuple[Seller, ...], rng: np.random.Generator, scale: float) -> list[Entry]:
+    """What somebody said that something had brought: real sales of which the figure is half remembered."""
+    pool = [e for e in entries if e.fact.kind in (Kind.AUCTION, Kind.SALE) and not e.wrong and not e.said.lot]
+    told = []
+    for k in rng.choice(len(pool), min(int(90 * scale) + 2, len(pool)), replace=False):
+        first = pool[int(k)]
+        price = float(
+            np.round((first.fact.price or 1.0) * rng.lognormal(0.05, 0.25), -1 if (first.fact.price or 0) > 80 else 0)
+        )
+        seller = sellers[int(rng.integers(len(sellers)))]
+        fact = replace(first.fact, kind=Kind.HEARSAY, venue="", listing="", price=max(price, 1.0), ask=None, seller=seller,
+                       wrong=[], bids=0)  # fmt: skip
+        told.append(Entry(fact, first.title, first.said, ["half remembered"], None, price_shown=fact.price))
+    return told

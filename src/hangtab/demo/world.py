@@ -1,0 +1,104 @@
+"""The whole demo world: makes it from a generator and writes its three folders.
+
+Promises the same bytes for the same seed and scale. `catalogue/` says what exists, `sources/` is what a user would
+have collected, `truth/` is what nobody there knows. Everything in it is invented.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from hangtab.demo import sources
+from hangtab.demo.agents import collectors_of, mood_of, sellers_of
+from hangtab.demo.catalogue_files import write_catalogue
+from hangtab.demo.entries import START, START_END, Teller, hearsay
+from hangtab.demo.lines import DISCOVERED, PLANS, LineRows, line_rows
+from hangtab.demo.market import CURRENCY, DAYS, Market
+from hangtab.demo.pieces import PieceMaker
+from hangtab.demo.rates import shipped_rates
+from hangtab.demo.said import Lookup
+from hangtab.demo.titles import Titles
+from hangtab.demo.truth import Ledger, Oracle, evidence_frame, piece_frame, worth_frame, write_truth
+from hangtab.demo.variants import Floats, variants_of
+from hangtab.domain.progress import OnStep, Step, ignore_step
+
+_README = """The demo world of Hangtab
+
+Everything here is invented: makers, lines, characters, graders, venues, hosts, people and prices.
+It ends on {end}.
+
+catalogue/  what exists: three lines, two graders, four venues
+sources/    what a user would have collected over seven years; take this in
+truth/      what each piece really was; never taken in, only compared with
+"""
+
+
+def _rates() -> dict[str, Floats]:
+    shipped = shipped_rates(START - timedelta(14))
+    days = [START + timedelta(d) for d in range(int(DAYS) + 2)]
+    return {c: np.array([shipped.per_euro(c, d) for d in days]) for c in set(CURRENCY.values())}
+
+
+def _parts(lines: tuple[LineRows, ...]) -> dict[str, tuple[str, ...]]:
+    found: dict[str, tuple[str, ...]] = defaultdict(tuple)
+    for rows in lines:
+        for part in rows.parts:
+            found[part.of] += (part.id,)
+    return dict(found)
+
+
+def write_world(folder: Path, seed: int = 7, scale: float = 1.0, on_step: OnStep = ignore_step) -> None:
+    """Write the world into `folder`.
+
+    Args:
+        folder: where to write; files of an earlier world with the same names are replaced.
+        seed: decides everything.
+        scale: how much evidence there is; 1 gives about 30,000 pieces. What exists does not shrink.
+        on_step: hears of progress.
+    """
+    streams = [np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(8)]
+    on_step(Step("inventing the lines", 0, 1))
+    lines = tuple(line_rows(plan, streams[0]) for plan in PLANS)
+    variants = variants_of(lines, streams[1])
+    world = (variants, mood_of(variants, streams[2]), collectors_of(variants, 2400, streams[2]))
+    sellers = sellers_of(800, streams[2])
+    maker = PieceMaker(variants, _parts(lines), streams[3])
+    rates = _rates()
+    market = Market(world, sellers, maker, rates, streams[4])
+    facts = market.run(scale, on_step)
+    lookup = Lookup(lines)
+    titles = Titles(variants, lookup, _discovered(lines), streams[5])
+    teller = Teller(variants, lookup, titles, streams[5])
+    on_step(Step("writing titles", 0, 1))
+    entries = [teller.tell(fact) for fact in facts]
+    entries += hearsay(entries, sellers, streams[5], scale)
+    on_step(Step("writing the sources", 0, 1))
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "README.txt").write_text(_README.format(end=START_END.isoformat()), encoding="utf-8")
+    write_catalogue(folder / "catalogue", lines)
+    told = sources.write_sources(folder / "sources", entries, (variants, lookup), streams[6], scale)
+    on_step(Step("writing the truth", 0, 1))
+    ledger = Ledger(variants, lookup, rates)
+    oracle = Oracle(world, market.interest, maker, streams[7])
+    write_truth(
+        folder / "truth",
+        {
+            "evidence": evidence_frame(told, ledger),
+            "pieces": piece_frame(facts, variants),
+            "worths": worth_frame(told, ledger, oracle, 300),
+        },
+    )
+    on_step(Step("writing the truth", 1, 1))
+
+
+def _discovered(lines: tuple[LineRows, ...]) -> dict[str, float]:
+    changes = [c for rows in lines for c in rows.changes if c.known_since is not None]
+    return {c.id: float((_known(c.known_since) - START).days) for c in changes}
+
+
+def _known(day: date | None) -> date:
+    return day or DISCOVERED
