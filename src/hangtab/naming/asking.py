@@ -27,12 +27,12 @@ _MARKED = rf"(?:(?:{_SIGN}|\b{_CODE}\s)\s*{_NUMBER}|{_NUMBER}\s*(?:{_SIGN}|{_COD
 _POST = (
     r"(?:post(?:age)?|p\s*&\s*p|p\s?\+\s?p|shipping|ship|delivery|versand|porto|verzending|verzendkosten|port|envoi)"
 )
-_ALL_IN = r"(?:all[\s-]?in|posted|delivered|shipped|incl(?:uding|\.)?\s+(?:post(?:age)?|shipping)|free\s+post(?:age)?)"
+_ALL_IN = r"(?:all[\s-]?in|posted|delivered|shipped|incl(?:uding|\.)?\s+(?:post(?:age)?|shipping))"
 _WITH_POST = rf"{_MONEY}\s*(?:\+|plus|and|und|et|en)\s*{_MONEY}\s*(?:for\s+)?{_POST}\b"
 _LEAD = r"(?:(?:for|at|asking|price|paid|à|für|voor|pour)\s*:?\s+)?"
 # The ways a price stands in a question, the fullest first. A bare number is no price there: it may be a grade.
 _IN_QUESTION = re.compile(
-    rf"(?<![\w.,]){_LEAD}(?P<price>{_WITH_POST}|{_MONEY}\s*{_ALL_IN}\b|{_MARKED}(?:\s*(?:\+|plus)\s*{_MONEY})?)(?![\w])",
+    rf"(?<![\w.,]){_LEAD}(?P<price>{_WITH_POST}|{_MONEY}\s*(?:{_ALL_IN}|\+?\s*free\s+{_POST})\b|{_MARKED}(?:\s*(?:\+|plus)\s*{_MONEY})?)(?![\w])",
     re.IGNORECASE,
 )
 _LEADING = re.compile(rf"(?<![\w.,])(?:for|at|asking|paid|price)\s*:?\s+(?P<price>{_NUMBER})(?![\w+])", re.IGNORECASE)
@@ -40,7 +40,9 @@ _WHOLE = re.compile(
     rf"\s*(?P<item>{_MONEY})\s*(?:(?:\+|plus|and|und|et|en)\s*(?P<post>{_MONEY}|free)\s*(?:for\s+)?(?:{_POST})?|(?P<all>{_ALL_IN})|free\s+{_POST})?\s*\.?\s*",
     re.IGNORECASE,
 )
-_ONE = re.compile(rf"(?P<before>{_SIGN}|{_CODE})?\s*(?P<number>{_NUMBER})\s*(?P<after>{_SIGN}|{_CODE}|{_NAME})?", re.I)
+_ONE = re.compile(
+    rf"(?P<before>{_SIGN}|{_CODE})?\s*(?P<number>{_NUMBER})\s*(?P<after>{_SIGN}|{_CODE}|{_NAME})?", re.IGNORECASE
+)
 LONGEST_PRICE = 200
 _GROUP = 3
 
@@ -88,7 +90,8 @@ def parse_price(text: str, default_currency: str) -> AskedPrice:
     >>> parse_price("65 all in", "EUR").all_in
     True
     """
-    found = _WHOLE.fullmatch(text[:LONGEST_PRICE]) if len(text) <= LONGEST_PRICE else None
+    text = re.sub(r"(?<=\d) (?=\d{3}(?:\D|$))", "", text)  # "1 250" groups thousands
+    found = _WHOLE.fullmatch(text) if len(text) <= LONGEST_PRICE else None
     if found is None:
         raise _refused(text)
     item, post = found["item"], found["post"]

@@ -73,7 +73,7 @@ class Composer:
             able = [i for i in feature.ids if i in row.features or i in self._known.anywhere] or list(feature.ids)
             options: list[Feature | None] = [Feature(i, feature.state) for i in able]
             slots.append([*options, *([None] * len(options) if feature.doubted else [])])
-        chosen = {}
+        chosen: dict[tuple[Feature, ...], int] = {}
         for combination in itertools.islice(itertools.product(*slots), 64):
             features = tuple(sorted({f for f in combination if f}))
             territories = sum(self._kinds.get(f.id) is FeatureKind.TERRITORY for f in features)
@@ -81,7 +81,7 @@ class Composer:
                 chosen[features] = chosen.get(features, 0) + 1
         if not chosen:  # two territories in one title: either may be the slip
             flat = sorted({f for slot in slots for f in slot if f})
-            chosen = {(f,): 1 for f in flat}
+            chosen = dict.fromkeys(((f,) for f in flat), 1)
         total = sum(chosen.values())
         return [(count / total, features) for features, count in chosen.items()]
 
@@ -136,7 +136,7 @@ class Composer:
         if "complete" in heard.roles:
             states = {p: PartState.PRESENT for owner in (row.character, row.figure) for p in self._of(owner)}
         for ids, state, _ in heard.parts:
-            states |= {i: state for i in [i for i in ids if self._catalogue.parts[i].of in owners][:1]}
+            states |= dict.fromkeys([i for i in ids if self._catalogue.parts[i].of in owners][:1], state)
         return tuple(Part(i, s) for i, s in states.items())
 
     def _of(self, owner: str) -> tuple[str, ...]:

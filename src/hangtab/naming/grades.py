@@ -6,6 +6,7 @@ a grade unless something says that the piece is graded. Reads `Scale.patterns`. 
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Iterable, Sequence
@@ -139,21 +140,25 @@ def free_numbers(text: Sequence[Token], covered: Sequence[bool], original: str) 
 
 def triples(text: Sequence[Token], free: Sequence[bool], original: str) -> list[tuple[int, int]]:
     """Runs of three or more free numbers split by / or -, as token ranges: sub-grades in the grader's order."""
+    gaps = [original[one.end : two.start] for one, two in itertools.pairwise(text)]
     runs = []
     first = 0
     while first < len(text):
         last = first + 1
-        while (
-            last < len(text)
-            and free[first]
-            and free[last]
-            and original[text[last - 1].end : text[last].start].strip() in {"/", "-"}
-        ):
+        while last < len(text) and _joined(free, gaps, first, last):
             last += 1
         if last - first >= 3:  # noqa: PLR2004 - two numbers are a range or a fraction
             runs.append((first, last))
-        first = last
+            first = last
+        else:
+            first += 1
     return runs
+
+
+def _joined(free: Sequence[bool], gaps: Sequence[str], first: int, place: int) -> bool:
+    """Whether a number goes on with a run: split like the rest of it ("34 - 34-36-32" is a grade and three others)."""
+    gap = gaps[place - 1]
+    return free[first] and free[place] and gap.strip() in {"/", "-"} and gap == gaps[first]
 
 
 def _plain(label: str) -> str:

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from hangtab.catalogue.model import Catalogue
 from hangtab.domain.name import Reason
-from hangtab.domain.subject import FeatureState, Grading, PartState
-from hangtab.naming.grades import SURE_BARE, SURE_PLUS, GradeOption, GradeReader, Spot, free_numbers, triples
+from hangtab.domain.subject import FeatureState, PartState
+from hangtab.naming.grades import GradeOption, free_numbers
+from hangtab.naming.grading import GradeHearer, Numbers, spots
 from hangtab.naming.lexicon import Sense
 from hangtab.naming.match import Matcher
 from hangtab.naming.spoken import DANGERS, Spoken, speak
@@ -87,7 +88,7 @@ class Hearer:
     def __init__(self, catalogue: Catalogue, matcher: Matcher) -> None:
         """Keep what grades and certificates look like."""
         self._matcher = matcher
-        self._reader = GradeReader(catalogue)
+        self._grades = GradeHearer(catalogue)
         self._certificates = {
             g.id: re.compile(g.certificate.removeprefix("^").removesuffix("$"), re.IGNORECASE)
             for g in catalogue.graders.values()
@@ -114,8 +115,11 @@ class Hearer:
             self._sort(heard, phrase, phrases[place + 1 : place + 2], asked)
         free = free_numbers(text, covered, original)
         if any(free):
-            spots = self._spots(phrases, certified, about_grade, len(text))
-            self._grade(heard, _Numbers(original, text, free, spots, asked), phrases)
+            numbers = Numbers(
+                original, text, free, spots(phrases, certified, about_grade=about_grade, size=len(text)), asked
+            )
+            heard.grades = self._grades.options(numbers, phrases)
+            heard.reasons += [_grade_reason(o, original) for o in heard.grades[:1]]
         self._rest(heard, text, covered, free)
         return heard
 
@@ -225,102 +229,6 @@ class Hearer:
         heard.roles.setdefault(role, reason)
         heard.reasons.append(reason)
 
-    @staticmethod
-    def _spots(phrases: Iterable[Spoken], certified: Sequence[str], about_grade: bool, size: int) -> list[Spot]:  # noqa: FBT001
-        """What speaks of grading and where; a grader's name rules out the other graders."""
-        graders = [
-            Spot(grader, p.hit.first, p.hit.last) for p in phrases for grader in p.ids(Sense.GRADER) if not p.denied
-        ]
-        graders += [Spot(grader, 0, size) for grader in certified]
-        if graders:
-            return graders
-        spots = [Spot("", p.hit.first, p.hit.last) for p in phrases if "graded" in p.roles and not p.denied]
-        return spots or ([Spot("", 0, 0)] if about_grade else [])
-
-    def _grade(self, heard: Heard, numbers: _Numbers, phrases: Sequence[Spoken]) -> None:
-        """Every grade the text can mean, with sub-grades, qualifiers and case generation of its grader."""
-        _, text, free, spots, asked = numbers
-        runs = triples(text, free, numbers.original)
-        single = list(free)
-        for first, last in runs:
-            single[first:last] = [False] * (last - first)
-        single = self._apart(text, single, phrases)
-        options = self._reader.templates(fold(numbers.original))
-        graders = {s.id for s in spots if s.id}
-        if graders:
-            options = [o for o in options if o.grading.grader in graders]
-        if not options:
-            options = self._reader.near(text, single, spots)
-        if not options and not spots:
-            options = self._loose(numbers, single, asked=asked)
-        heard.grades = [self._complete(o, numbers, runs, phrases) for o in options]
-        for option in heard.grades[:1]:
-            reason = Reason(
-                numbers.original[option.start : option.end],
-                f"{option.grading.grader} {option.grading.grade}",
-                "grade",
-                round(option.sure, 3),
-                option.start,
-                option.end,
-            )
-            heard.reasons.append(reason)
-
-    def _apart(self, text: Sequence[Token], single: Sequence[bool], phrases: Sequence[Spoken]) -> list[bool]:
-        """Numbers right after a sub-grade's name are that sub-grade's, where another one is left to be the grade."""
-        free = list(single)
-        for phrase in phrases:
-            if Sense.SUBGRADE in phrase.senses and phrase.hit.last < len(free):
-                free[phrase.hit.last] = False
-        left = any(ok and self._reader.fitting(t.text) for t, ok in zip(text, free, strict=True))
-        return free if left else list(single)
-
-    def _loose(self, numbers: _Numbers, single: Sequence[bool], *, asked: bool) -> list[GradeOption]:
-        """A number that nothing near explains: "34+" is how grades are written, a bare one only a person means."""
-        found = []
-        for token, ok in zip(numbers.text, single, strict=True):
-            sure = SURE_PLUS if token.text.endswith("+") else SURE_BARE if asked else 0.0
-            if ok and sure:
-                fits = self._reader.fitting(token.text)
-                total = sum(self._reader.usual(g) for g in fits)
-                found += [
-                    GradeOption(g, sure, sure * self._reader.usual(g) / total, token.start, token.end) for g in fits
-                ]
-        return found
-
-    def _complete(
-        self,
-        option: GradeOption,
-        numbers: _Numbers,
-        runs: Sequence[tuple[int, int]],
-        phrases: Sequence[Spoken],
-    ) -> GradeOption:
-        """The option with what else was said of its grade."""
-        grading = option.grading
-        subs = dict(grading.subgrades)
-        for first, last in runs:
-            subs = subs or dict(self._reader.triple(grading, [t.text for t in numbers.text[first:last]]))
-        prefix = f"{grading.grader}/"
-        qualifiers, generation = [], grading.generation
-        for place, phrase in enumerate(phrases):
-            if phrase.denied or phrase.missing:
-                continue
-            qualifiers += [q.removeprefix(prefix) for q in phrase.ids(Sense.QUALIFIER) if q.startswith(prefix)][:1]
-            for key in phrase.ids(Sense.GENERATION):
-                generation = key.removeprefix(prefix) if key.startswith(prefix) else generation
-            for key in phrase.ids(Sense.SUBGRADE):
-                number = _after(numbers, phrases, place)
-                if number and option.start <= numbers.text[phrase.hit.last].start < option.end:
-                    continue  # it is the grade itself: "third card 34"
-                if key.startswith(f"{prefix}{grading.scale}/") and number:
-                    subs.setdefault(key.split("/", 2)[2], number)
-        scales = [k for p in phrases for k in p.ids(Sense.SCALE) if k.startswith(prefix)]
-        weight = option.weight * (1e-3 if scales and f"{prefix}{grading.scale}" not in scales else 1.0)
-        full = Grading(
-            grading.grader, grading.scale, grading.grade, generation, tuple(sorted(subs.items())),
-            tuple(sorted(set(qualifiers))),
-        )  # fmt: skip
-        return option._replace(grading=full, weight=weight)
-
     def _rest(self, heard: Heard, text: Sequence[Token], covered: Sequence[bool], free: Sequence[bool]) -> None:
         """Years, counts, and the words that nothing explains."""
         for place, token in enumerate(text):
@@ -338,27 +246,17 @@ class Hearer:
 
     @staticmethod
     def _count(heard: Heard, text: Sequence[Token], place: int) -> None:
-        """ "9 x" and "x9" offer several pieces."""
+        """Counts ("9 x", "x9") offer several pieces."""
         near = [t for t in (*text[max(place - 1, 0) : place], *text[place + 1 : place + 2]) if t.text.isdigit()]
         for token in near:
             if int(token.text) in _LOT_COUNT:
                 heard.lot = heard.lot or Reason(token.text, token.text, "lot", 0.9, token.start, token.end)
 
 
-class _Numbers(NamedTuple):
-    """A text's numbers and what speaks of grading beside them."""
-
-    original: str
-    text: Sequence[Token]
-    free: Sequence[bool]
-    spots: Sequence[Spot]
-    asked: bool
-
-
-def _after(numbers: _Numbers, phrases: Sequence[Spoken], place: int) -> str:
-    """The free number right after a phrase, empty when there is none."""
-    last = phrases[place].hit.last
-    return numbers.text[last].text if last < len(numbers.text) and numbers.free[last] else ""
+def _grade_reason(option: GradeOption, original: str) -> Reason:
+    grading = option.grading
+    text = original[option.start : option.end]
+    return Reason(text, f"{grading.grader} {grading.grade}", "grade", round(option.sure, 3), option.start, option.end)
 
 
 def from_elsewhere(reason: Reason) -> Reason:

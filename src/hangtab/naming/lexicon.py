@@ -6,7 +6,7 @@ Promises that all names and aliases of the catalogue in all languages are in the
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
@@ -137,31 +137,33 @@ def _named(names: Names, sense: Sense, key: str) -> Iterator[tuple[str, Meaning]
 
 
 def _phrases(catalogue: Catalogue) -> Iterator[tuple[str, Meaning]]:
-    for maker, names in catalogue.makers.items():
-        yield from _named(names, Sense.MAKER, maker)
-    for line in catalogue.lines.values():
-        yield from _named(line.names, Sense.LINE, line.id)
-        for card in line.cards:
-            yield from _named(card.names, Sense.CARD, card.id)
-            yield from ((text, Meaning(Sense.CARD, card.id)) for text in _counted(card.order))
-    for character in catalogue.characters.values():
-        yield from _named(character.names, Sense.CHARACTER, character.id)
+    named: list[tuple[Sense, Iterable[tuple[str, Names]]]] = [
+        (Sense.MAKER, catalogue.makers.items()),
+        (Sense.LINE, ((x.id, x.names) for x in catalogue.lines.values())),
+        (Sense.CARD, ((c.id, c.names) for x in catalogue.lines.values() for c in x.cards)),
+        (Sense.CHARACTER, ((c.id, c.names) for c in catalogue.characters.values())),
+        (Sense.PART, ((p.id, p.names) for p in catalogue.parts.values())),
+        (Sense.FEATURE, ((f.id, f.names) for f in catalogue.features.values())),
+        (Sense.FLAW, ((f.id, f.names) for f in catalogue.flaws.values())),
+        (Sense.CONDITION, ((c.id, c.names) for c in catalogue.conditions.values())),
+    ]
+    for sense, entries in named:
+        for key, names in entries:
+            yield from _named(names, sense, key)
     yield from _versions(catalogue)
-    for part in catalogue.parts.values():
-        yield from _named(part.names, Sense.PART, part.id)
-    for feature in catalogue.features.values():
-        yield from _named(feature.names, Sense.FEATURE, feature.id)
-    for flaw in catalogue.flaws.values():
-        yield from _named(flaw.names, Sense.FLAW, flaw.id)
-    for condition in catalogue.conditions.values():
-        yield from _named(condition.names, Sense.CONDITION, condition.id)
     yield from _graders(catalogue)
-    for word in catalogue.words:
-        yield word.text, Meaning(Sense.ROLE, word.role)
-    for role, texts in SENTENCE_WORDS.items():
-        yield from ((text, Meaning(Sense.ROLE, role)) for text in texts)
-    for state, texts in STATE_WORDS.items():
-        yield from ((text, Meaning(Sense.STATE, state)) for text in texts)
+    yield from _words(catalogue)
+
+
+def _words(catalogue: Catalogue) -> Iterator[tuple[str, Meaning]]:
+    """Cards by their number, the catalogue's word list, and the words of our own sentences."""
+    for line in catalogue.lines.values():
+        for card in line.cards:
+            yield from ((text, Meaning(Sense.CARD, card.id)) for text in _counted(card.order))
+    yield from ((word.text, Meaning(Sense.ROLE, word.role)) for word in catalogue.words)
+    for sense, table in ((Sense.ROLE, SENTENCE_WORDS), (Sense.STATE, STATE_WORDS)):
+        for key, texts in table.items():
+            yield from ((text, Meaning(sense, key)) for text in texts)
 
 
 def _counted(order: int) -> Iterator[str]:

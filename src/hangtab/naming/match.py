@@ -1,7 +1,7 @@
 """Which phrases of the lexicon stand in a text, spelling mistakes allowed.
 
 Promises phrases that do not overlap, chosen so that as much of the text as possible is explained. Source of the
-distance: optimal string alignment (a swap of neighbours is one mistake), by rapidfuzz. Not here: what follows from them.
+distance: optimal string alignment (a swap of neighbours is one mistake), by rapidfuzz. Not here: what follows.
 """
 
 from __future__ import annotations
@@ -18,8 +18,9 @@ from hangtab.naming.text import Token
 # One mistake in a word of three letters or more, two from eight. Words of three or four letters are one mistake from
 # many others, so they may only be misspelt inside a phrase whose other words are right.
 _ONE_MISTAKE, _ALONE, _TWO_MISTAKES = 3, 5, 8
-# A phrase with more mistakes to its letters is another phrase. Common practice of spelling correction, no source.
-LEAST_LIKENESS, MOST_MISTAKES = 0.78, 3
+# Letters a phrase needs for one, two, three mistakes: "light river" is not "night diver", though each word is near.
+# Common practice of spelling correction, no source.
+_LETTERS_FOR = (0, 5, 12, 20)
 # Readings of one span that are nearly as like as the best stay beside it.
 _NEARLY = 0.06
 MOST_REMEMBERED = 50_000
@@ -89,7 +90,7 @@ class Matcher:
                     continue
                 for word, wrong in spellings[place]:
                     follow = node.follows.get(word)
-                    if follow is not None and mistakes + wrong <= MOST_MISTAKES:
+                    if follow is not None and mistakes + wrong < len(_LETTERS_FOR):
                         stack.append((follow, place + 1, mistakes + wrong, letters + lengths[place]))
                 for word in joined[place]:
                     follow = node.follows.get(word)
@@ -115,7 +116,7 @@ class Matcher:
 
 def _spelt(mistakes: int, letters: int, words: int) -> bool:
     """Whether a phrase with mistakes is still this phrase."""
-    return 1.0 - mistakes / letters >= LEAST_LIKENESS and (words > 1 or letters >= _ALONE)
+    return letters >= _LETTERS_FOR[mistakes] and (words > 1 or letters >= _ALONE)
 
 
 def _hit(span: tuple[int, int], found: list[tuple[float, Node]]) -> Hit:

@@ -14,7 +14,7 @@ from hangtab.domain.name import Candidate, Naming, Reason
 from hangtab.domain.subject import Subject
 from hangtab.naming.compose import MOST_CANDIDATES, Composer, Weighed
 from hangtab.naming.doubt import Doubt, doubt
-from hangtab.naming.hearing import Hearer, Heard, Mention
+from hangtab.naming.hearing import Heard, Hearer, Mention
 from hangtab.naming.lexicon import Sense, lexicon
 from hangtab.naming.match import Matcher
 from hangtab.naming.merge import Whole, listen

@@ -135,7 +135,11 @@ class Sentences:
         extra += [catalogue.conditions[subject.note].names.name] if subject.note else []
         more = f" {', '.join(extra).capitalize()}." if extra else ""
         return Entry(
-            character.names.name, line.names.name, maker, release.year if release else None, f"{head}. {state}{more}"
+            character.names.name,
+            line.names.name,
+            maker,
+            release.year if release else None,
+            f"{head}. {state}{more}".strip(),
         )
 
     def _part(self, part: str) -> str:

@@ -6,7 +6,8 @@ Promises that each phrase knows whether it is denied, doubted or said of a part 
 
 from __future__ import annotations
 
-from collections.abc import Sequence, Set
+from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
 from hangtab.domain.name import Reason
@@ -36,7 +37,7 @@ class Spoken:
     doubted: bool = False
     missing: bool = False
     remade: bool = False
-    senses: Set[Sense] = field(default_factory=frozenset)
+    senses: AbstractSet[Sense] = field(default_factory=frozenset)
     roles: frozenset[str] = field(default_factory=frozenset)
 
     def ids(self, sense: Sense) -> tuple[str, ...]:
@@ -77,7 +78,7 @@ def _spoken(hit: Hit, text: Sequence[Token], original: str) -> Spoken:
 
 
 def _deny(found: list[Spoken], place: int) -> None:
-    """ "Not the X" speaks against X; "not a custom" takes the danger out of the word."""
+    """Deny what follows: "not the X" speaks against X, "not a custom" takes the danger out of the word."""
     reach = found[place].hit.last
     for phrase in found[place + 1 :]:
         if phrase.hit.first > reach + _REACH:
@@ -90,7 +91,7 @@ def _deny(found: list[Spoken], place: int) -> None:
 
 
 def _miss(found: list[Spoken], place: int) -> None:
-    """ "No sail or rope", "sail and rope missing"; "no yellowing" and "no reproduction" deny."""
+    """Mark what lacks: "no sail or rope", "sail and rope missing"; "no yellowing" and "no reproduction" deny."""
     word = found[place]
     reach = word.hit.last
     forward = False
@@ -118,7 +119,7 @@ def _miss(found: list[Spoken], place: int) -> None:
 
 
 def _remake(found: list[Spoken], place: int) -> None:
-    """ "Reproduction sail" speaks of the sail, not of the piece."""
+    """Give the word to the part beside it: "reproduction sail" does not speak of the piece."""
     word = found[place]
     for phrase in (*found[place + 1 : place + 2], *found[max(place - 1, 0) : place]):
         near = phrase.hit.first - word.hit.last < _REACH and word.hit.first - phrase.hit.last < _REACH
@@ -129,7 +130,7 @@ def _remake(found: list[Spoken], place: int) -> None:
 
 
 def _doubt(found: list[Spoken], place: int, *, last: bool) -> None:
-    """ "Glow sticker?" doubts what stands before, "maybe glow sticker" what follows; a question may end in a mark."""
+    """Doubt what stands before a "?" or after a "maybe"; a question as such may end in a mark."""
     if last:
         return
     mark = found[place]

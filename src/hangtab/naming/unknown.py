@@ -52,7 +52,7 @@ class Unknowns:
 
     def _like_line(self, token: Token) -> bool:
         best = process.extractOne(token.text, self._line_words.keys(), scorer=JaroWinkler.normalized_similarity)
-        return best is not None and best[1] >= NEAR_A_LINE
+        return bool(best) and best[1] >= NEAR_A_LINE
 
     def nearest(self, text: str, limit: int = 3) -> tuple[str, ...]:
         """Shown names of lines and pieces most like a text, for "Did you mean ...?"."""

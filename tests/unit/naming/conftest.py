@@ -5,8 +5,26 @@ from datetime import date
 import pytest
 
 from hangtab.catalogue.model import (
-    Alias, Card, Catalogue, Change, Character, ConditionDef, FeatureDef, FeatureKind, Figure, FlawDef, Grade, Grader,
-    Line, Names, PartDef, Prototype, Qualifier, Release, Scale, Word,
+    Alias,
+    Card,
+    Catalogue,
+    Change,
+    Character,
+    ConditionDef,
+    FeatureDef,
+    FeatureKind,
+    Figure,
+    FlawDef,
+    Grade,
+    Grader,
+    Line,
+    Names,
+    PartDef,
+    Prototype,
+    Qualifier,
+    Release,
+    Scale,
+    Word,
 )  # fmt: skip
 from hangtab.domain.subject import Packaging
 from hangtab.naming import Namer
