@@ -4,7 +4,7 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hangtab.catalogue.model import Names, Premium, Site, TaxRule, Tier, Venue
@@ -63,6 +63,7 @@ def terms(draw_venue, tax, guess):
     return {"venue": draw_venue, "taxes": (TaxRule("GB", date(2000, 1, 1), tax),), "rates": RATES, "postage": guess}
 
 
+@settings(deadline=None)
 @given(sales(), SHARES, guesses(), st.integers(0, 10**7), CURRENCIES)
 def test_the_inverse_of_an_all_in_price_has_that_all_in_price(at, tax, guess, minor, into):
     """The hammer found for an all-in price has that all-in price to the minor unit, and is the highest that has."""
@@ -79,6 +80,7 @@ def test_the_inverse_of_an_all_in_price_has_that_all_in_price(at, tax, guess, mi
     assert total(found.minor + 1).minor > target.minor
 
 
+@settings(deadline=None)
 @given(sales(), SHARES, guesses(), st.integers(0, 10**7), CURRENCIES)
 def test_the_inverse_of_any_total_is_the_highest_within_it(at, tax, guess, budget, into):
     """The all-in price of the hammer found is within the total; one minor unit more is not."""
@@ -90,6 +92,7 @@ def test_the_inverse_of_any_total_is_the_highest_within_it(at, tax, guess, budge
     assert level(sale_with(fact, found.minor + 1), into=into, **known).total.minor > least + budget
 
 
+@settings(deadline=None)
 @given(sales(), SHARES, guesses(), st.integers(0, 10**8), CURRENCIES)
 def test_the_steps_add_up(at, tax, guess, minor, into):
     """Billed steps sum to what was paid, exactly; paid times the rate, rounded once, is the all-in price."""
@@ -107,6 +110,7 @@ def test_the_steps_add_up(at, tax, guess, minor, into):
     assert price.item.minor <= price.total.minor
 
 
+@settings(deadline=None)
 @given(st.integers(0, 10**9), CURRENCIES)
 def test_levelling_twice_changes_nothing(minor, into):
     """What is in the book's currency already, with no postage, is its own all-in price."""

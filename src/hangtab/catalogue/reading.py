@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from importlib.resources import files as package_files
 
@@ -114,10 +115,14 @@ def _csv_rows(file: str, kind: str, content: bytes, schema: Schema, found: list[
     found.extend(missing)
     known = schema.schema["properties"]
     for row in rows:
-        kept = replace(row, values={key: cell for key, cell in row.values.items() if key in known})
+        kept = row if row.values.keys() <= known.keys() else _without(row, row.values.keys() - known.keys())
         problems = [] if missing else list(check_row(schema, kept))
         found.extend(problems)
         yield kind, kept, not missing and not problems
+
+
+def _without(row: Row, columns: AbstractSet[str]) -> Row:
+    return replace(row, values={key: cell for key, cell in row.values.items() if key not in columns})
 
 
 def _toml_rows(file: str, kind: str, content: bytes, schema: Schema, found: list[Problem]) -> Iterator[Found]:

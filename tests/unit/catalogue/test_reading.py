@@ -193,9 +193,9 @@ SLIPS = [
     (
         f"{LINE}/characters.csv",
         "id,name,kind",
-        "id,nam,kind",
-        f"{LINE}/characters.csv, line 1, key nam",
-        "Unknown column: 'nam'",
+        "id,names,kind",
+        f"{LINE}/characters.csv, line 1, key names",
+        "Unknown column: 'names'",
         "did you mean name?",
     ),
     (
