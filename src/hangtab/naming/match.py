@@ -7,9 +7,10 @@ distance: optimal string alignment (a swap of neighbours is one mistake), by rap
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
+from rapidfuzz import process
 from rapidfuzz.distance import OSA
 
 from hangtab.naming.lexicon import Lexicon, Node, Sense
@@ -21,6 +22,8 @@ _ONE_MISTAKE, _ALONE, _TWO_MISTAKES = 3, 5, 8
 # Letters a phrase needs for one, two, three mistakes: "light river" is not "night diver", though each word is near.
 # Common practice of spelling correction, no source.
 _LETTERS_FOR = (0, 5, 12, 20)
+# Shorter names are too near to each other once their spaces are gone.
+_LEAST_LETTERS, _MOST_WORDS = 7, 5
 # Readings of one span that are nearly as like as the best stay beside it.
 _NEARLY = 0.06
 MOST_REMEMBERED = 50_000
@@ -47,6 +50,7 @@ class Matcher:
             if word.isalpha():
                 self._lengths[len(word)].append(word)
         self._seen: dict[str, tuple[tuple[str, int], ...]] = {}
+        self._names = dict(_names(lexicon.root, ""))
 
     def like(self, word: str) -> tuple[tuple[str, int], ...]:
         """Words of the vocabulary that a written word may mean, with the number of mistakes."""
@@ -110,8 +114,42 @@ class Matcher:
         return (whole,) if whole in self.vocabulary else ()
 
     def find(self, text: Sequence[Token]) -> list[Hit]:
-        """The phrases that together explain most of the text, in order, none over another."""
-        return cover(self.hits(text), text)
+        """The phrases that together explain most of the text, in order, none over another.
+
+        Where no piece is among them, pieces are sought once more, letter by letter.
+        """
+        hits = self.hits(text)
+        found = cover(hits, text)
+        if any(Sense.CHARACTER in hit.senses for hit in found):
+            return found
+        sought = self._letter_by_letter(text)
+        return cover([*hits, *sought], text) if sought else found
+
+    def _letter_by_letter(self, text: Sequence[Token]) -> list[Hit]:
+        """Names of pieces whose letters stand in the text in whichever words: "vedett ede secours"."""
+        found = []
+        for first in range(len(text)):
+            letters = ""
+            for last in range(first + 1, min(first + _MOST_WORDS, len(text)) + 1):
+                letters += text[last - 1].text
+                if not letters.isalpha():
+                    break
+                most = sum(len(letters) >= n for n in _LETTERS_FOR[1:3])
+                if len(letters) < _LEAST_LETTERS or last - first == 1:
+                    continue
+                best = process.extractOne(letters, self._names.keys(), scorer=OSA.distance, score_cutoff=most)
+                if best:
+                    ids = self._names[best[0]]
+                    found.append(Hit(first, last, 1.0 - best[1] / len(letters), {Sense.CHARACTER: ids}))
+        return found
+
+
+def _names(node: Node, letters: str) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Every name of a piece in the tree, written together, with what it names."""
+    if Sense.CHARACTER in node.senses and len(letters) >= _LEAST_LETTERS:
+        yield letters, node.senses[Sense.CHARACTER]
+    for word, below in node.follows.items():
+        yield from _names(below, letters + word)
 
 
 def _spelt(mistakes: int, letters: int, words: int) -> bool:

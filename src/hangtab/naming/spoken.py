@@ -123,7 +123,7 @@ def _remake(found: list[Spoken], place: int) -> None:
     word = found[place]
     for phrase in (*found[place + 1 : place + 2], *found[max(place - 1, 0) : place]):
         near = phrase.hit.first - word.hit.last < _REACH and word.hit.first - phrase.hit.last < _REACH
-        if phrase.senses & {Sense.PART} and near:
+        if phrase.senses & {Sense.PART} and near and not phrase.missing:
             phrase.remade = True
             word.denied = True
             return
