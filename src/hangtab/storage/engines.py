@@ -125,12 +125,6 @@ def _mark(connection: Connection) -> str:
     return "?" if connection.dialect.paramstyle == "qmark" else "%s"
 
 
-def mark_as_book(connection: Connection) -> None:
-    """Write the book's mark into the file's header; PostgreSQL has none."""
-    if connection.dialect.name == "sqlite":
-        connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
-
-
 def looks_like_book(path: Path) -> bool:
     """Whether the header of a file says that it is a book; reads 100 bytes, opens no database."""
     with path.open("rb") as file:
@@ -140,10 +134,18 @@ def looks_like_book(path: Path) -> bool:
 
 
 def start_file(path: Path) -> None:
-    """Make an empty database in WAL mode. Raises FileExistsError when something is there."""
+    """Make an empty database with a book's mark, in WAL mode. Raises FileExistsError when something is there."""
     path.touch(exist_ok=False)
     with closing(sqlite3.connect(path)) as made:
+        # Before WAL: afterwards the header might stand in the log only, where `looks_like_book` does not see it.
+        made.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         made.execute("PRAGMA journal_mode = WAL")
+
+
+def remove_file(path: Path) -> None:
+    """Take away a database and its logs."""
+    for end in ("", "-wal", "-shm"):
+        path.with_name(path.name + end).unlink(missing_ok=True)
 
 
 def keep_wal(engine: Engine) -> None:

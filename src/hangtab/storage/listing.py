@@ -190,4 +190,4 @@ def count_sold(connection: Connection) -> dict[str, int]:
         .where(_E.kind.in_(priced), _E.outcome.not_in(fallen))
         .group_by(_E.subject)
     )
-    return {subject: count for subject, count in connection.execute(asked)}
+    return {row[0]: row[1] for row in connection.execute(asked)}

@@ -13,7 +13,16 @@ from sqlalchemy import Connection, Engine, inspect, text
 from hangtab import __version__
 from hangtab.domain.errors import BookError
 from hangtab.domain.money import Money
-from hangtab.storage.engines import is_address, keep_wal, looks_like_book, make_engine, reading, start_file, writing
+from hangtab.storage.engines import (
+    is_address,
+    keep_wal,
+    looks_like_book,
+    make_engine,
+    reading,
+    remove_file,
+    start_file,
+    writing,
+)
 from hangtab.storage.keeping import CURRENCY, read_setting, write_journal, write_setting
 from hangtab.usecases.ports import Entry
 
@@ -43,6 +52,8 @@ def create(where: str | Path, currency: str, entry: Entry, wait: float) -> Engin
             write_journal(connection, entry, currency=currency)
     except BaseException:
         engine.dispose()
+        if not is_address(where):  # half a book would stand in the way of the next try
+            remove_file(Path(where))
         raise
     return engine
 

@@ -12,7 +12,7 @@ from sqlalchemy import CheckConstraint, Column, ForeignKey, Index, MetaData, Tab
 from sqlalchemy.types import TypeEngine
 
 from hangtab.storage.columns import Bytes, Count, Day, Flag, Instant, Json, Real, Words
-from hangtab.storage.engines import guard_journal, mark_as_book
+from hangtab.storage.engines import guard_journal
 
 revision = "0001"
 down_revision = None
@@ -213,6 +213,5 @@ _table(
 def upgrade() -> None:
     """Make every table, and the guard of the journal."""
     connection = op.get_bind()
-    mark_as_book(connection)
     TABLES.create_all(connection)
     guard_journal(connection)
