@@ -9,6 +9,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from currency_converter import CurrencyConverter
 
 from hangtab.domain.errors import PriceError
 from hangtab.domain.money import Money, minor_digits
@@ -99,3 +100,20 @@ def test_minor_units_of_iso_4217():
     assert {digits: [minor_digits(c) for c in codes.split()] for digits, codes in table.items()} == {
         digits: [digits] * len(codes.split()) for digits, codes in table.items()
     }
+
+
+def test_another_program_reads_the_same(rates):
+    """Every 37th day since 2000 and six crosses, against the package CurrencyConverter in exact decimals."""
+    other = CurrencyConverter(decimal=True)
+    for place in range(300, len(rates.days), 37):
+        day = date.fromisoformat(rates.days[place])
+        for source, target in (
+            ("USD", "EUR"),
+            ("EUR", "GBP"),
+            ("GBP", "USD"),
+            ("JPY", "CHF"),
+            ("CAD", "SEK"),
+            ("KRW", "USD"),
+        ):
+            expected = other.convert(1, source, target, day)
+            assert rates.rate(source, target, day).value == pytest.approx(expected, rel=Decimal("1e-26"))
