@@ -27,7 +27,9 @@ def _start(x: float, y: float) -> str:
 def mark(kind: str, x: float = 0.0, y: float = 0.0, size: float = 4.6) -> str:
     """One mark centred on a place; `size` is the radius of a disc in px, other shapes follow it."""
     if kind == OFFER:
-        return tag("circle", cx=x, cy=y, r=size - 0.75, fill="var(--paper)", stroke="var(--evidence)", stroke_width="1.75")
+        return tag(
+            "circle", cx=x, cy=y, r=size - 0.75, fill="var(--paper)", stroke="var(--evidence)", stroke_width="1.75"
+        )
     if kind == ASK:
         return path(_start(x - size, y) + f"h{number(2 * size)}", stroke="var(--evidence)", stroke_width="1.75")
     if kind == DOUBTFUL:
@@ -35,7 +37,9 @@ def mark(kind: str, x: float = 0.0, y: float = 0.0, size: float = 4.6) -> str:
         d = _start(x, y - size - 1.2) + f"l{a} {a}l-{a} {a}l-{a} -{a}z"
         return path(d, fill="var(--paper)", stroke="var(--doubtful)", stroke_width="1.75")
     if kind == DEAR:
-        return path(_start(x, y - 6.6) + "l5.9 10.1h-11.8z", fill="var(--dear)", stroke="var(--paper)", stroke_width="1")
+        return path(
+            _start(x, y - 6.6) + "l5.9 10.1h-11.8z", fill="var(--dear)", stroke="var(--paper)", stroke_width="1"
+        )
     if kind == CHEAP:
         return path(_start(x, y + 5) + "l5.2 -9h-10.4z", fill="var(--paper)", stroke="var(--cheap)", stroke_width="2")
     return tag("circle", cx=x, cy=y, r=size, fill="var(--evidence)", stroke="var(--paper)", stroke_width="1.25")

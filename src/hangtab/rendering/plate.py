@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hangtab.rendering.svg import number, path, picture, tag, text
+from hangtab.rendering.svg import number, path, picture, tag, text, trace
 from hangtab.usecases.desk import Leader, Outline
 
 _WIDTH = 288
@@ -54,7 +54,7 @@ def plate(outline: Outline) -> str:
     lines, foot = _leaders(board, shown)
     measure = (
         path(
-            f"M4 {number(height + 20)}v8M{number(width + 4)} {number(height + 20)}v8M4 {number(height + 24)}H{number(width + 4)}",
+            trace("M4", height + 20, "v8M", width + 4, height + 20, "v8M4", height + 24, "H", width + 4),
             stroke="var(--quiet)",
         )
         + text(
@@ -107,7 +107,7 @@ def _furniture(board: _Board, spots: set[str]) -> str:
         x, y = board.at(0.67, 0.55)
         parts.append(
             path(
-                f"M{number(x)} {number(y)}h{number(w / 4)}m{number(-w / 4)} 8h{number(w / 4)}m{number(-w / 4)} 8h{number(w / 5)}",
+                trace("M", x, y, "h", w / 4, "m", -w / 4, "8h", w / 4, "m", -w / 4, "8h", w / 5),
                 stroke="var(--ink)", stroke_width=1,
             )
         )  # fmt: skip
@@ -115,8 +115,8 @@ def _furniture(board: _Board, spots: set[str]) -> str:
         x, y = board.at(0.08, 0.87)
         parts.append(
             path(
-                f"M{number(x)} {number(y)}h{number(w * 0.84)}v15.6h{number(-w * 0.84)}z"
-                f"m{number(w * 0.42)} 0v15.6m{number(-w * 0.36)} -7.8h{number(w * 0.3)}m{number(w * 0.12)} 0h{number(w * 0.3)}",
+                trace("M", x, y, "h", w * 0.84, "v15.6h", -w * 0.84, "zm", w * 0.42, "0v15.6m", -w * 0.36, "-7.8h")
+                + trace(w * 0.3, "m", w * 0.12, "0h", w * 0.3),
                 fill="none", stroke="var(--ink)", stroke_width=1,
             )
         )  # fmt: skip
@@ -128,19 +128,15 @@ def _window(board: _Board) -> str:
     x, y = board.at(0.13, 0.25)
     w, h = board.width * 0.46, (board.height - board.top) * 0.57
     bow = w * 0.26
-    shell = (
-        f"M{number(x)} {number(y + bow)}q0 {number(-bow)} {number(bow)} {number(-bow)}h{number(w - 2 * bow)}"
-        f"q{number(bow)} 0 {number(bow)} {number(bow)}v{number(h - bow - 6)}q0 6 -6 6h{number(12 - w)}q-6 0 -6 -6z"
-    )
+    shell = trace("M", x, y + bow, "q0", -bow, bow, -bow, "h", w - 2 * bow, "q", bow, "0", bow, bow)
+    shell += trace("v", h - bow - 6, "q0 6 -6 6h", 12 - w, "q-6 0 -6 -6z")
     unit = min(w / 8, h / 14.5)
     cx, cy = x + w / 2, y + h / 2 - 6 * unit
-    body = (
-        f"M{number(cx - 1.4 * unit)} {number(cy + 2.5 * unit)}h{number(2.8 * unit)}l{number(1.6 * unit)} {number(5 * unit)}"
-        f"h{number(-0.8 * unit)}l{number(-0.7 * unit)} {number(-1.8 * unit)}l{number(0.5 * unit)} {number(6.5 * unit)}"
-        f"h{number(-1.5 * unit)}l{number(-0.5 * unit)} {number(-4.5 * unit)}l{number(-0.5 * unit)} {number(4.5 * unit)}"
-        f"h{number(-1.5 * unit)}l{number(0.5 * unit)} {number(-6.5 * unit)}l{number(-0.7 * unit)} {number(1.8 * unit)}"
-        f"h{number(-0.8 * unit)}z"
-    )
+    arm, leg = (0.7 * unit, 1.8 * unit), (0.5 * unit, 6.5 * unit)
+    body = trace("M", cx - 1.4 * unit, cy + 2.5 * unit, "h", 2.8 * unit, "l", 1.6 * unit, 5 * unit, "h", -0.8 * unit)
+    body += trace("l", -arm[0], -arm[1], "l", *leg, "h", -1.5 * unit, "l", -0.5 * unit, -4.5 * unit)
+    body += trace("l", -0.5 * unit, 4.5 * unit, "h", -1.5 * unit, "l", leg[0], -leg[1], "l", -arm[0], arm[1])
+    body += trace("h", -0.8 * unit, "z")
     return (
         path(shell, fill="var(--paper)", fill_opacity=".75", stroke="var(--ink)", stroke_width=1)
         + tag("circle", cx=cx, cy=cy + 1.1 * unit, r=1.15 * unit, fill="var(--evidence)")
@@ -164,7 +160,9 @@ def _leaders(board: _Board, shown: tuple[Leader, ...]) -> tuple[str, float]:
     """The lines with their words, top to bottom without touching, and how low the last line of text reaches."""
     drawn = []
     low = -_GAP
-    rows = sorted(((board.at(*_SPOTS.get(leader.spot, _SPOTS["window"])), leader) for leader in shown), key=lambda r: r[0][1])
+    rows = sorted(
+        ((board.at(*_SPOTS.get(leader.spot, _SPOTS["window"])), leader) for leader in shown), key=lambda r: r[0][1]
+    )
     for (x, y), leader in rows:
         x_on, y_on = x + 4, y + 4
         line = max(y_on, low + _GAP)

@@ -19,6 +19,7 @@ _BODY = 36.0
 _HEAD = 26.0  # above the highest mark: a letter and air
 _TALL = {WIDE: 64.0, NARROW: 58.0}
 _SHORTEST = 12.0
+_LABEL_GAP = 54.0  # so that neighbouring thirds of a decade mostly get the same step
 _REACH = 3.0  # a price is drawn in its place up to this many times beyond the nine-in-ten range, then at the edge
 
 
@@ -34,7 +35,7 @@ class Stem:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What the ruler shows. `ranges` maps per cent (50, 80, 90) to (low, high); `price` is one typed with the question."""
+    """What the ruler shows. `ranges` maps per cent (50, 80, 90) to (low, high); `price` was typed with the question."""
 
     middle: float
     ranges: dict[int, tuple[float, float]]
@@ -99,7 +100,7 @@ def _bands(scale: LogScale, top: float, ranges: dict[int, tuple[float, float]]) 
 def _graduations(scale: LogScale, top: float) -> list[str]:
     drawn = []
     done: set[float] = set()
-    for gap, length, weight in ((48, 13, "1.25"), (18, 9, ".9"), (9, 5, ".9")):
+    for gap, length, weight in ((_LABEL_GAP, 13, "1.25"), (18, 9, ".9"), (9, 5, ".9")):
         fresh = [v for v in figures(scale, gap) if v not in done and scale.start + 2 < scale.at(v) < scale.end - 2]
         d = "".join(f"M{number(scale.at(v))} {number(top)}v{length}" for v in fresh)
         if d:
@@ -112,7 +113,7 @@ def _labels(scale: LogScale, top: float, reading: Reading) -> list[str]:
     middle = scale.at(reading.middle)
     price = scale.at(reading.price) if reading.price else -99.0
     drawn = []
-    for value in figures(scale, 48):
+    for value in figures(scale, _LABEL_GAP):
         x = scale.at(value)
         if not scale.start + 16 < x < scale.end - 16 or abs(x - price) < 18:  # noqa: PLR2004 - half a label
             continue
@@ -196,7 +197,7 @@ def _end_label(x: float, y: float, label: str, anchor: str, width: int) -> str:
 
 def _outline(x: float, y: float, half: float) -> str:
     """The tab: a body with a neck and a hole, its top at y."""
-    shoulder = half - 15
+    shoulder = half - 19
     return (
         f"M{number(x - half)} {number(y + 43)}v-22q0 -4 4 -4h{number(shoulder)}q3.6 0 4 -4q1.5 -13 11 -13t11 13"
         f"q.4 4 4 4h{number(shoulder)}q4 0 4 4v22q0 4 -4 4h{number(8 - 2 * half)}q-4 0 -4 -4z"
@@ -211,9 +212,7 @@ def _price(scale: LogScale, top: float, reading: Reading) -> list[str]:
     middle = scale.at(reading.middle)
     colour = f"var(--{side})" if side else "var(--ink)"
     y = top + _BODY + 12
-    line = path(
-        f"M{number(x)} {number(top - 4)}V{number(y - (8 if side else -6))}", stroke=colour, stroke_width="2.5"
-    )
+    line = path(f"M{number(x)} {number(top - 4)}V{number(y - (8 if side else -6))}", stroke=colour, stroke_width="2.5")
     right = x >= middle
     near = max(abs(x - middle), 0.0)
     away = 10.0 if near > 26 else 26.0 - near  # noqa: PLR2004 - clear of the neck of the tab

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 # How each third of a decade may be divided, coarse to fine, in units of the decade.
 _STOPS = (
@@ -88,7 +89,7 @@ def _divided(
 
 def _if_apart(scale: LogScale, parts: list[float], gap: float) -> list[float]:
     shown = [v for v in parts if scale.holds(v)]
-    near = any(abs(scale.at(b) - scale.at(a)) < gap for a, b in zip(shown, shown[1:], strict=False))
+    near = any(abs(scale.at(b) - scale.at(a)) < gap for a, b in pairwise(shown))
     return [] if near else parts
 
 

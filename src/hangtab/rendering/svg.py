@@ -37,6 +37,15 @@ def path(d: str, **values: float | str) -> str:
     return tag("path", d=d, **values)
 
 
+def trace(*steps: str | float) -> str:
+    """The way of a path: letters and lengths in a row.
+
+    >>> trace("M", 1.0, 2.5, "h", 3.25)
+    'M 1 2.5 h 3.2'
+    """
+    return " ".join(step if isinstance(step, str) else number(step) for step in steps)
+
+
 def text(x: float, y: float, words: str, **values: float | str) -> str:
     """A line of text in ink, 13 px unless said otherwise."""
     said: dict[str, float | str] = {"font_size": 13, "fill": "var(--ink)", **values}

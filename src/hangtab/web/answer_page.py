@@ -147,7 +147,7 @@ def _verdict(answer: Answer) -> View | None:
 
 
 def _beyond(price: float, middle: float) -> str:
-    if price >= 10 * middle:  # noqa: PLR2004 - from here per cent are hard to picture
+    if price >= 10 * middle:
         return f"{words.grouped(f'{price / middle:.0f}')} times the middle"
     way = "above" if price >= middle else "below"
     return f"{words.per_cent(abs(price / middle - 1))} {way} the middle"
@@ -155,10 +155,7 @@ def _beyond(price: float, middle: float) -> str:
 
 def _ruler(answer: Answer, letters: Mapping[str, str], kinds: Mapping[str, str]) -> tuple[str, str]:
     worth = answer.worth
-    stems = tuple(
-        rulers.Stem(c.adjusted, c.gain, kinds[c.id], letters.get(c.id, ""))
-        for c in worth.comparables
-    )
+    stems = tuple(rulers.Stem(c.adjusted, c.gain, kinds[c.id], letters.get(c.id, "")) for c in worth.comparables)
     price = worth.verdict.price if worth.verdict else None
     reading = rulers.Reading(worth.middle.median, worth.next_sale.ranges, stems, worth.currency, price)
     return rulers.ruler(reading, rulers.WIDE), rulers.ruler(reading, rulers.NARROW)
@@ -208,9 +205,7 @@ def _joined(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else " × ".join(names)
 
 
-def _row(
-    sale: Comparable, letter: str, sold: AsSold | None, kind: str, columns: Sequence[str], currency: str
-) -> View:
+def _row(sale: Comparable, letter: str, sold: AsSold | None, kind: str, columns: Sequence[str], currency: str) -> View:
     factors = dict(sale.factors)
     shown = [_factor(factors.get(name, 1.0)) for name in columns]
     all_in, adjusted = words.exact(sale.all_in, currency), words.exact(sale.adjusted, currency)
@@ -235,13 +230,13 @@ def _factor(value: float) -> str:
 
 
 def _years(answer: Answer, letters: Mapping[str, str], kinds: Mapping[str, str]) -> View:
-    points = [
-        chart.Point(p.day, p.low_80, p.low_50, p.median, p.high_50, p.high_80) for p in answer.years
-    ]
+    points = [chart.Point(p.day, p.low_80, p.low_50, p.median, p.high_50, p.high_80) for p in answer.years]
     spots = [chart.Spot(d.day, d.price, kinds.get(d.id, d.mark), letters.get(d.id, "")) for d in answer.dots]
     used = {s.mark for s in spots}
     key = [(chart.key_swatch(), "worth, with 5 and 8 in 10 for the middle of the market")]
-    key += [(marks.inline(k), marks.MEANS[k]) for k in (marks.SALE, marks.OFFER, marks.ASK, marks.DOUBTFUL) if k in used]
+    key += [
+        (marks.inline(k), marks.MEANS[k]) for k in (marks.SALE, marks.OFFER, marks.ASK, marks.DOUBTFUL) if k in used
+    ]
     every = max(1, len(points) // 12)
     return {
         "years": (chart.years(points, spots), chart.years(points, spots, chart.NARROW)),
@@ -277,7 +272,7 @@ def _margin(notes: Sequence[Note]) -> dict[str, list[Note]]:
     return {section: [n for n in notes if n.section == section] for section in _SECTIONS}
 
 
-def _contents(rows: bool, years: bool, ladder: bool) -> list[tuple[str, str]]:  # noqa: FBT001 - three plain switches
+def _contents(rows: bool, years: bool, ladder: bool) -> list[tuple[str, str]]:
     there = (("Worth", "s1", True), ("Comparables", "s2", rows), ("Over the years", "s3", years),
              ("Grades", "s4", ladder), ("Cautions", "s6", True))  # fmt: skip
     return [(name, anchor) for name, anchor, shown in there if shown]

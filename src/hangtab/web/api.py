@@ -165,8 +165,7 @@ def routes(desk: Desk) -> APIRouter:
     def subjects(limit: Annotated[int, Query(ge=1, le=100_000)] = 100) -> list[dict[str, Any]]:
         """What can be asked about."""
         return [
-            {"subject": subject_json(a.subject, a.text), "text": a.text, "sales": a.sales}
-            for a in desk.subjects(limit)
+            {"subject": subject_json(a.subject, a.text), "text": a.text, "sales": a.sales} for a in desk.subjects(limit)
         ]
 
     @router.get("/suggest", response_model=list[SuggestionModel])

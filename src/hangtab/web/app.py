@@ -31,7 +31,7 @@ _HEADERS = {
         "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
     ),
     "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
@@ -73,14 +73,20 @@ def _font(name: str) -> Response:
 
 async def _guard(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
     """Refuse a form posted from another site, and state the rules of the page with every answer."""
-    origin = request.headers.get("origin", "")
-    foreign = origin not in {"", f"{request.url.scheme}://{request.headers.get('host', '')}"}
-    if request.method != "GET" and (foreign or request.headers.get("sec-fetch-site", "same-origin") == "cross-site"):
+    if request.method not in {"GET", "HEAD"} and _foreign(request):
         return PlainTextResponse("A form from another site is not taken", status_code=403, headers=_HEADERS)
     response = await call_next(request)
     for name, value in _HEADERS.items():
         response.headers.setdefault(name, value)
     return response
+
+
+def _foreign(request: Request) -> bool:
+    """Whether a browser says that the request comes from another site; programs say nothing and are let through."""
+    site = request.headers.get("sec-fetch-site", "")
+    origin = request.headers.get("origin", "")
+    other = bool(origin) and origin.partition("://")[2] != request.headers.get("host", "")
+    return other if not site else site not in {"same-origin", "none"}
 
 
 def _failures(app: FastAPI, pages: Pages) -> None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from hangtab.rendering import words
 from hangtab.rendering import strips as drawn_strips
+from hangtab.rendering import words
 from hangtab.usecases.desk import Compared, SalesWanted
 from hangtab.usecases.views import Answer
 from hangtab.web import answer_page
@@ -42,7 +42,10 @@ def _answered(desk: Desk, answer: Answer, price: str, at: str) -> answer_page.Vi
 def _compared(answer: Compared) -> answer_page.View:
     spans = [side.worth.next_sale for side in answer.sides]
     drawn = drawn_strips.strips(
-        [drawn_strips.Strip(s.ranges[80][0], s.ranges[50][0], s.median, s.ranges[50][1], s.ranges[80][1]) for s in spans]
+        [
+            drawn_strips.Strip(s.ranges[80][0], s.ranges[50][0], s.median, s.ranges[50][1], s.ranges[80][1])
+            for s in spans
+        ]
     )
     first = answer.sides[0].worth
     return {

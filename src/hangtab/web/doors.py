@@ -56,7 +56,7 @@ class Desk(Protocol):
         """One piece of evidence down to its raw source, None when the book has none of that id."""
 
     def question(self, evidence_id: str = "", position: int = 1) -> Question | None:
-        """One item to settle: by id, or the one at a position of the queue (1 is the most telling); None past the end."""
+        """One item to settle: by id, or by its place in the queue (1 is the most telling); None past the end."""
 
     def queue(self, limit: int = 10) -> Sequence[Waiting]:
         """What waits, the most telling first."""

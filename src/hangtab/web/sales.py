@@ -43,6 +43,7 @@ _MARKS = {Kind.OFFER: marks.OFFER, Kind.ASK: marks.ASK, Kind.UNSOLD: marks.ASK, 
 
 
 def read_filter(
+    *,
     q: str = "",
     thing: Annotated[list[str] | None, Query()] = None,
     kind: Annotated[list[str] | None, Query()] = None,
@@ -155,7 +156,7 @@ def _row(row: SaleRow, currency: str) -> dict[str, object]:
     return {
         **money,
         "sold": words.when(row.sold) if row.sold else "",
-        "mark": marks.inline(mark),
+        "mark": "" if kind is Kind.LOT else marks.inline(mark),
         "doubtful": mark == marks.DOUBTFUL,
         "kind": KIND_WORDS[kind],
         "title": row.title,
@@ -168,7 +169,9 @@ def _row(row: SaleRow, currency: str) -> dict[str, object]:
 
 
 def _head(wanted: SalesFilter, name: str, label: str, cls: str) -> dict[str, str]:
-    turn = {name: f"-{name}", f"-{name}": name}.get(wanted.order, f"-{name}" if "num" in cls or name == "sold" else name)
+    turn = {name: f"-{name}", f"-{name}": name}.get(
+        wanted.order, f"-{name}" if "num" in cls or name == "sold" else name
+    )
     sort = {name: "ascending", f"-{name}": "descending"}.get(wanted.order, "none")
     return {"label": label, "cls": cls, "sort": sort, "href": sales_address(replace(wanted, order=turn, offset=0))}
 

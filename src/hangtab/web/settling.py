@@ -48,7 +48,9 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
     ) -> Response:
         taken = {"none": NONE_OF_THESE, "aside": SET_ASIDE}.get(act, choice)
         if not taken:
-            raise HangtabError("No answer is marked", where="the item to settle", mend="Mark one, or set the item aside")
+            raise HangtabError(
+                "No answer is marked", where="the item to settle", mend="Mark one, or set the item aside"
+            )
         desk.settle(id, taken)
         return _next(at, taken if act in {"none", "aside"} else "taken")
 
@@ -75,8 +77,7 @@ def _view(question: Question, queue: Any) -> dict[str, Any]:  # noqa: ANN401 - a
         "answered": question.answered,
         "waiting": question.waiting,
         "total": total,
-        "progress": f"{words.count(question.answered, 'answered', 'answered').capitalize()}, "
-        f"{words.grouped(str(question.waiting))} to go.",
+        "progress": f"{_answered(question.answered)}, {words.grouped(str(question.waiting))} to go.",
         "question": question.question,
         "why": question.why,
         "raw": excerpt_view(question.raw) if question.raw else None,
@@ -87,6 +88,10 @@ def _view(question: Question, queue: Any) -> dict[str, Any]:  # noqa: ANN401 - a
         "before": max(question.number - 1, 1),
         "after": question.number + 1,
     }
+
+
+def _answered(number: int) -> str:
+    return words.count(number, "answered", "answered").capitalize() if number else "None answered yet"
 
 
 def _choice(choice: Choice, number: int) -> dict[str, Any]:

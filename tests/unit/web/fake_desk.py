@@ -1,5 +1,7 @@
 """A desk of invented values: enough for every page and state, and for pictures of them."""
 
+# ruff: noqa: E501 - sentences of an invented book read best on one line
+
 from __future__ import annotations
 
 import io
@@ -8,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from itertools import pairwise
 
 from PIL import Image, ImageDraw
 
@@ -73,7 +76,10 @@ _YEARS = ((2017, 74), (2018.5, 84), (2019.5, 92), (2020.2, 103), (2020.6, 130), 
 
 
 def span(median: float, sd: float) -> Span:
-    ranges = {p: (median * math.exp(-z * sd), median * math.exp(z * sd)) for p, z in ((50, 0.6745), (80, 1.2816), (90, 1.6449))}
+    ranges = {
+        p: (median * math.exp(-z * sd), median * math.exp(z * sd))
+        for p, z in ((50, 0.6745), (80, 1.2816), (90, 1.6449))
+    }
     return Span(median, median * math.exp(sd * sd / 2), ranges)
 
 
@@ -82,7 +88,11 @@ def comparables() -> tuple[Comparable, ...]:
     for i, (day, _, _, kind, all_in, time, grade, flaws, venue, gain, weight) in enumerate(_SALES):
         factors = (("time", time), ("piece", 1.0), ("grade", grade), ("flaws", flaws), ("venue", venue))
         adjusted = all_in * math.prod(f for _, f in factors)
-        out.append(Comparable(f"quayside/q{i}", kind, date.fromisoformat(day), all_in, adjusted, gain, weight, GRADED.key, factors))
+        out.append(
+            Comparable(
+                f"quayside/q{i}", kind, date.fromisoformat(day), all_in, adjusted, gain, weight, GRADED.key, factors
+            )
+        )
     return tuple(out)
 
 
@@ -95,7 +105,11 @@ def worth(price: float | None = None, subject: Subject = GRADED, sales: tuple[Co
     verdict = None
     if price is not None:
         below = 0.5 * (1 + math.erf(math.log(price / middle) / sd / math.sqrt(2)))
-        verdict = Verdict(price, below, f"{'High' if below > 0.75 else 'Low' if below < 0.25 else 'Usual'}: {below * 100:.0f} of 100 next sales bring less")
+        verdict = Verdict(
+            price,
+            below,
+            f"{'High' if below > 0.75 else 'Low' if below < 0.25 else 'Usual'}: {below * 100:.0f} of 100 next sales bring less",
+        )
     return Worth(
         subject, text_of(subject), AT, "EUR", span(middle, 0.1), span(middle, sd), span(middle * 0.93, sd), base, sales,
         5.2 if sales else 0.0, date(2026, 10, 9) if sales else None, len(sales), verdict,
@@ -114,7 +128,14 @@ def naming(text: str) -> Naming:
              ("graded", "state", 1.0), ("territory B", "card", 1.0))  # fmt: skip
     lower = text.lower()
     reasons = tuple(
-        Reason(text[lower.find(w.lower()) : lower.find(w.lower()) + len(w)], w, kind, sure, lower.find(w.lower()), lower.find(w.lower()) + len(w))
+        Reason(
+            text[lower.find(w.lower()) : lower.find(w.lower()) + len(w)],
+            w,
+            kind,
+            sure,
+            lower.find(w.lower()),
+            lower.find(w.lower()) + len(w),
+        )
         for w, kind, sure in words
         if w.lower() in lower
     )
@@ -150,14 +171,18 @@ class FakeDesk:
             ),
         )  # fmt: skip
 
-    def answer(self, text: str, *, price: str = "", at: date | None = None, subject: str = "") -> Answer | SalesWanted | Compared:
+    def answer(
+        self, text: str, *, price: str = "", at: date | None = None, subject: str = ""
+    ) -> Answer | SalesWanted | Compared:
         if "tidewatch" in text.lower():
             raise UnknownPieceError(
                 "No line or piece called “Tidewatch” is in the catalogue", where="the words asked about",
                 mend="Did you mean Tidewardens? Known lines: Lantern Circus, Skyloom, Tidewardens",
             )  # fmt: skip
         if "sales since" in text:
-            return SalesWanted(SalesFilter(things=("harbour-master",), since=date(2026, 9, 1)), "Harbour Master, sold since 1 Sep 2026")
+            return SalesWanted(
+                SalesFilter(things=("harbour-master",), since=date(2026, 9, 1)), "Harbour Master, sold since 1 Sep 2026"
+            )
         if " against " in text:
             return Compared(text, (self._answer(text, None, GRADED), self._answer(text, None, RAW)), (1.35, 1.12, 1.63))
         chosen = Subject.parse(subject) if subject else DIVER if "diver" in text else GRADED
@@ -168,7 +193,7 @@ class FakeDesk:
         found = worth(price, chosen, () if never else None)
         return Answer(
             text, naming(text), head(chosen, self.title), found, never, () if never else ladder(chosen), years(found.middle.median),
-            () if never else dots(), notes(never), cautions(), () if never else (Other(RAW.key, "raw, with a seller’s own mark", 0.05, 136.0),),
+            () if never else dots(), notes(never=never), cautions(), () if never else (Other(RAW.key, "raw, with a seller’s own mark", 0.05, 136.0),),
             Track("carded graded", 0.14, 0.81, 212), 3, datetime(2026, 11, 20, 21, 14, tzinfo=UTC), 12,
         )  # fmt: skip
 
@@ -178,7 +203,12 @@ class FakeDesk:
 
     def outline(self, subject: str) -> Outline | None:
         tab, second = Leader("tab", "Tab", "never punched"), Leader("text", "Second card", "three lines here")
-        leaders = (tab, Leader("sticker", "Glow sticker", "19\u00a0mm, upright"), second, Leader("strip", "Territory B", "two languages"))
+        leaders = (
+            tab,
+            Leader("sticker", "Glow sticker", "19\u00a0mm, upright"),
+            second,
+            Leader("strip", "Territory B", "two languages"),
+        )
         return Outline(152, 229, "carded", leaders if "glow" in subject else (second,))
 
     def suggest(self, text: str) -> Sequence[Suggestion]:
@@ -194,7 +224,9 @@ class FakeDesk:
         return naming(text)
 
     def subjects(self, limit: int) -> Sequence[Asked]:
-        return [Asked(GRADED, text_of(GRADED), 14), Asked(RAW, text_of(RAW), 31), Asked(DIVER, text_of(DIVER), 0)][:limit]
+        return [Asked(GRADED, text_of(GRADED), 14), Asked(RAW, text_of(RAW), 31), Asked(DIVER, text_of(DIVER), 0)][
+            :limit
+        ]
 
     def sales(self, wanted: SalesFilter) -> SalesPage:
         rows = sale_rows()
@@ -217,12 +249,28 @@ class FakeDesk:
         if position > left or left <= 0:
             return None
         if evidence_id.startswith("row:"):
-            problem = Problem("Hammer price is not a number: 1,2OO", "spring.xlsx, sheet Lots, cell D17", "Replace the letter O by zero, or choose another price column")
-            return Question(evidence_id, 2, left, len(self.settled), "A row could not be read", "spring.xlsx", None, (), problem)
+            problem = Problem(
+                "Hammer price is not a number: 1,2OO",
+                "spring.xlsx, sheet Lots, cell D17",
+                "Replace the letter O by zero, or choose another price column",
+            )
+            return Question(
+                evidence_id, 2, left, len(self.settled), "A row could not be read", "spring.xlsx", None, (), problem
+            )
         return replace(question(), number=position, waiting=left, answered=len(self.settled))
 
     def queue(self, limit: int = 10) -> Sequence[Waiting]:
-        titles = ("Harbour Master", "spring.xlsx, row 17", "Rescue Launch", "Tin Acrobats", "Harbour Master", "Night Diver", "Warp Kite", "Signal Keeper", "Strong Sisters")
+        titles = (
+            "Harbour Master",
+            "spring.xlsx, row 17",
+            "Rescue Launch",
+            "Tin Acrobats",
+            "Harbour Master",
+            "Night Diver",
+            "Warp Kite",
+            "Signal Keeper",
+            "Strong Sisters",
+        )
         impacts = (0.061, 0.048, 0.039, 0.032, 0.027, 0.022, 0.016, 0.013, 0.011)
         ids = ["quayside/q77", "row:17", *(f"quayside/w{i}" for i in range(20))]
         return [Waiting(i, t, "name", p, 1) for i, t, p in zip(ids, titles, impacts, strict=False)][:limit]
@@ -238,7 +286,17 @@ class FakeDesk:
         return (
             TakeInRow(3, at, "you", SHA_PAGE, "spring.xlsx", 386, 9, 1, at if 3 in self.undone else None),
             TakeInRow(2, at - timedelta(days=1), "you", SHA_PAGE, "lot-318.html", 1, 0, 0, None),
-            TakeInRow(1, at - timedelta(days=9), "you", SHA_PAGE, self.title or "quayside-2026.csv", 9124, 0, 42, at - timedelta(days=8)),
+            TakeInRow(
+                1,
+                at - timedelta(days=9),
+                "you",
+                SHA_PAGE,
+                self.title or "quayside-2026.csv",
+                9124,
+                0,
+                42,
+                at - timedelta(days=8),
+            ),
         )
 
     def undo_take_in(self, take_in: int) -> int:
@@ -253,9 +311,15 @@ class FakeDesk:
 
 def head(subject: Subject, title: str) -> Head:
     if subject.thing == DIVER.thing:
-        return Head("Night Diver", "Tidewardens, Marrow & Pike, 1995", "Carded figure on the third card, Territory D. Raw.")
+        return Head(
+            "Night Diver", "Tidewardens, Marrow & Pike, 1995", "Carded figure on the third card, Territory D. Raw."
+        )
     state = f"Graded, Northgate {subject.grading.grade}." if subject.grading else "Raw."
-    return Head(title or "Harbour Master", "Tidewardens, Marrow & Pike, 1994", f"Carded figure on the second card, with the glow sticker, Territory B. {state}")
+    return Head(
+        title or "Harbour Master",
+        "Tidewardens, Marrow & Pike, 1994",
+        f"Carded figure on the second card, with the glow sticker, Territory B. {state}",
+    )
 
 
 def ladder(chosen: Subject) -> tuple[Rung, ...]:
@@ -264,7 +328,10 @@ def ladder(chosen: Subject) -> tuple[Rung, ...]:
         (a, d), (b, c) = s.ranges[80], s.ranges[50]
         return Rung(subject.key, label, middle, a, b, c, d, seen, subject == chosen, subject.grading is None)
 
-    graded = [rung(f"Northgate {g}", replace(GRADED, grading=Grading("northgate", "forty", g)), m, sd, n) for g, m, sd, n in _LADDER]
+    graded = [
+        rung(f"Northgate {g}", replace(GRADED, grading=Grading("northgate", "forty", g)), m, sd, n)
+        for g, m, sd, n in _LADDER
+    ]
     return (*graded, rung("raw, card like 34", RAW, 136, 0.232, 31))
 
 
@@ -273,7 +340,7 @@ def years(last: float) -> tuple[YearPoint, ...]:
     scale = last / 183
     for step in range(2017 * 6, int(2026.88 * 6) + 1):
         at = step / 6
-        (x0, y0), (x1, y1) = next((a, b) for a, b in zip(_YEARS, _YEARS[1:], strict=False) if a[0] <= at <= b[0])
+        (x0, y0), (x1, y1) = next((a, b) for a, b in pairwise(_YEARS) if a[0] <= at <= b[0])
         middle = scale * math.exp(math.log(y0) + (at - x0) / (x1 - x0) * math.log(y1 / y0))
         s = span(middle, 0.1 + 0.015 * (2026.88 - at))
         day = date(int(at), 1, 1) + timedelta(days=int((at % 1) * 365))
@@ -285,19 +352,30 @@ def dots() -> tuple[Dot, ...]:
     own = [Dot(c.id, c.sold, c.adjusted / c.factors[0][1], "sale") for c in comparables()]
     spots = ((2017.3, 49), (2017.6, 65), (2018.2, 74), (2018.8, 101), (2018.9, 96), (2019.1, 83), (2020, 92), (2020.8, 131),
              (2021.8, 154), (2022, 189), (2022.4, 153), (2023.1, 215), (2023.3, 172), (2023.5, 124), (2023.8, 158), (2024, 148))  # fmt: skip
-    old = [Dot(f"old{i}", date(int(y), 1, 1) + timedelta(days=int((y % 1) * 365)), p, "offer" if i % 4 == 2 else "sale") for i, (y, p) in enumerate(spots)]
+    old = [
+        Dot(f"old{i}", date(int(y), 1, 1) + timedelta(days=int((y % 1) * 365)), p, "offer" if i % 4 == 2 else "sale")
+        for i, (y, p) in enumerate(spots)
+    ]
     return (*own, *old)
 
 
-def notes(never: bool) -> tuple[Note, ...]:
+def notes(*, never: bool) -> tuple[Note, ...]:
     if never:
         return (
-            Note("worth", "Leans on", "23 sales of the Night Diver on other cards and on how Territory D stands to the domestic card in 9 releases."),
+            Note(
+                "worth",
+                "Leans on",
+                "23 sales of the Night Diver on other cards and on how Territory D stands to the domestic card in 9 releases.",
+            ),
             Note("worth", "One sale", "would narrow the range by about a third."),
         )
     return (
         Note("worth", "Rests on", "six sales that count as 5.2. The newest is 42 days old."),
-        Note("worth", "How wrong", "such estimates have been: off by 14\u202f% at the middle of 212 unseen sales. 81 of 100 fell inside the eight-in-ten range."),
+        Note(
+            "worth",
+            "How wrong",
+            "such estimates have been: off by 14\u202f% at the middle of 212 unseen sales. 81 of 100 fell inside the eight-in-ten range.",
+        ),
         Note("worth", "Middle of the market", "apart from the luck of one sale: €161 to €208, eight in ten."),
         Note("comparables", "Counts", "is each price’s share in the mean of the logs."),
         Note("comparables", "Far off", "sales weigh less: the least counts for 38\u202f% of a clean sale."),
@@ -307,8 +385,14 @@ def notes(never: bool) -> tuple[Note, ...]:
 
 def cautions() -> tuple[tuple[str, str], ...]:
     return (
-        ("The sticker can be transplanted.", "It is claimed, not verified; only a verified one earns the full premium. A photo cannot authenticate it."),
-        ("", "An estimate from market evidence is not an appraisal. For insurance, tax, an estate or a court, use a qualified appraiser and the local rules."),
+        (
+            "The sticker can be transplanted.",
+            "It is claimed, not verified; only a verified one earns the full premium. A photo cannot authenticate it.",
+        ),
+        (
+            "",
+            "An estimate from market evidence is not an appraisal. For insurance, tax, an estate or a court, use a qualified appraiser and the local rules.",
+        ),
     )
 
 
@@ -322,7 +406,11 @@ def excerpt(text: str = _PAGE_TEXT) -> RawExcerpt:
     said = (("Tidewardens", "line", "Tidewardens", 1.0), ("Harbour Mas-\nter", "character", "Harbour Master", 0.99), ("glow sticker", "release", "glow sticker, 1994", 0.97),
             ("bilingual card", "card", "Territory B?", 0.61), ("Northgate 34", "grade", "Northgate 34", 0.99), ("£112", "hammer", "£112.00", 1.0),
             ("9 October 2026", "sold", "9 Oct 2026", 1.0))  # fmt: skip
-    marks = tuple(Mark(text.find(t), text.find(t) + len(t), letter, meaning, value, sure) for letter, (t, meaning, value, sure) in zip("abcdefg", said, strict=True) if t in text)
+    marks = tuple(
+        Mark(text.find(t), text.find(t) + len(t), letter, meaning, value, sure)
+        for letter, (t, meaning, value, sure) in zip("abcdefg", said, strict=True)
+        if t in text
+    )
     return RawExcerpt(SHA_PAGE, "lot-318.html", "page", "text/html", text, marks, SHA_PHOTO)
 
 
@@ -344,11 +432,13 @@ def detail(evidence_id: str) -> Detail:
         evidence_id, Kind.AUCTION, f"Tidewardens 'Harbour Master' {HOSTILE}", When(date(2026, 10, 9)), Money.of("112", "GBP"),
         venue="Harrow Lane", country="GB", listing="318", standing=Standing.CONFIRMED, photos=(SHA_PHOTO,),
     )  # fmt: skip
-    return Detail(evidence, GRADED, text_of(GRADED), 0.97, True, price, None, (excerpt(),))
+    return Detail(evidence, GRADED, text_of(GRADED), 0.97, decided=True, price=price, problem=None, raw=(excerpt(),))
 
 
 def question() -> Question:
-    raw = excerpt("Tidewardens Harbour Mas-\nter 1994, glow sticker, bilingual card,\nNorthgate 34, never punched\nSold 9 October 2026    Seller: seller 12")
+    raw = excerpt(
+        "Tidewardens Harbour Mas-\nter 1994, glow sticker, bilingual card,\nNorthgate 34, never punched\nSold 9 October 2026    Seller: seller 12"
+    )
     return Question(
         "quayside/q77", 1, 43, 0, "Which bilingual card is it?", "The card is under 95\u202f% sure.", raw,
         (
@@ -361,7 +451,13 @@ def question() -> Question:
 
 def sale_rows() -> list[SaleRow]:
     rows = []
-    titles = ("Tidewardens Harbour Master glow sticker Northgate 34", "Hafenmeister Leuchtsticker 1994 OVP", HOSTILE, "=HYPERLINK(\"x\")", "Night Diver carded, lifted bubble")
+    titles = (
+        "Tidewardens Harbour Master glow sticker Northgate 34",
+        "Hafenmeister Leuchtsticker 1994 OVP",
+        HOSTILE,
+        '=HYPERLINK("x")',
+        "Night Diver carded, lifted bubble",
+    )
     kinds = ("sale", "offer", "auction", "unsold", "ask", "lot")
     for i in range(240):
         kind = kinds[i % 6]
@@ -393,4 +489,6 @@ def _price(text: str) -> float | None:
     try:
         return sum(float(p.split()[0]) for p in text.split("+"))
     except (ValueError, IndexError):
-        raise PriceError(f"Not a price: {text[:40]!r}", where="the price", mend="Write a number, such as 47 + 18 post") from None
+        raise PriceError(
+            f"Not a price: {text[:40]!r}", where="the price", mend="Write a number, such as 47 + 18 post"
+        ) from None
