@@ -121,8 +121,8 @@ def _on_top(price: Money, venue: Venue, site: Site, on: date, terms: Terms) -> I
         billed = Money.of(share * part, price.currency)
         premium += billed
         yield PriceStep(StepKind.PREMIUM, label, billed)
-    tax = tax_rate(terms.taxes, site.country, on)
-    if venue.tax_on_premium and tax:
+    tax = tax_rate(terms.taxes, site.country, on) if venue.tax_on_premium else Decimal(0)
+    if tax:
         amount = Money.of(premium.amount * tax, price.currency)
         yield PriceStep(StepKind.TAX, f"Tax on the premium, {per_cent(tax)}", amount)
 
@@ -150,8 +150,8 @@ def _parts(
 
 
 def _tax_inside(price: Money, venue: Venue, site: Site, on: date, taxes: tuple[TaxRule, ...]) -> Iterator[PriceStep]:
-    rate = tax_rate(taxes, site.country, on)
-    if venue.tax_in_price and rate:
+    rate = tax_rate(taxes, site.country, on) if venue.tax_in_price else Decimal(0)
+    if rate:
         part = Money.of(price.amount * rate / (1 + rate), price.currency)
         yield PriceStep(StepKind.TAX, f"Tax inside the price, {per_cent(rate)}: {part.amount} {part.currency}")
 
@@ -159,8 +159,8 @@ def _tax_inside(price: Money, venue: Venue, site: Site, on: date, taxes: tuple[T
 def _parcel(evidence: Evidence, price: Money, terms: Terms) -> PriceStep:
     """The postage step, in the currency of the price."""
     stated = evidence.postage
-    usual = terms.postage.amount(price, evidence.venue, evidence.country)
     if evidence.total_only:
+        usual = terms.postage.amount(price, evidence.venue, evidence.country)
         label = f"Postage inside the price, usually {usual.amount} {usual.currency}"
         return PriceStep(StepKind.POSTAGE, label, estimated=True)
     if stated.kind is PostageKind.FREE:
@@ -168,6 +168,7 @@ def _parcel(evidence: Evidence, price: Money, terms: Terms) -> PriceStep:
     if stated.kind is PostageKind.COLLECTED:
         return PriceStep(StepKind.POSTAGE, "Collected, no postage", Money(0, price.currency))
     if stated.amount is None:
+        usual = terms.postage.amount(price, evidence.venue, evidence.country)
         return PriceStep(StepKind.POSTAGE, "Postage not stated, the usual", usual, estimated=True)
     label = "Postage, as quoted" if stated.kind is PostageKind.QUOTED else "Postage"
     amount = stated.amount
