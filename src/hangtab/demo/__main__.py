@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from hangtab.demo.world import write_world
+from hangtab.domain.errors import HangtabError
 
 
 def main() -> None:
@@ -15,7 +16,10 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--scale", type=float, default=1.0, help="how much evidence; 1 is about 30,000 pieces")
     given = parser.parse_args()
-    write_world(given.folder, given.seed, given.scale)
+    try:
+        write_world(given.folder, given.seed, given.scale)
+    except HangtabError as error:
+        parser.exit(1, f"{error}\n")
     print(f"The demo world is in {given.folder}")
 
 

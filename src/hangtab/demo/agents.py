@@ -49,7 +49,9 @@ def mood_of(variants: Variants, rng: np.random.Generator) -> Mood:
 
 @dataclass(frozen=True, slots=True)
 class Collectors:
-    """Tastes: `likes` (collectors, characters), `cards` (collectors, cards), `eye` for condition, `trust` in graders,
+    """What collectors like and can pay.
+
+    `likes` (collectors, characters), `cards` (collectors, cards), `eye` for condition, `trust` in graders,
     `purse` log of the most that one piece may cost in EUR; `of_line` lists who follows a line.
     """
 
@@ -141,13 +143,13 @@ def sellers_of(count: int, rng: np.random.Generator) -> tuple[Seller, ...]:
         rows.append(
             Seller(
                 number, country, language,
-                markup=float(rng.normal(0.30, 0.22)),
+                markup=float(rng.normal(0.28, 0.22)),
                 drop=float(rng.choice((0.0, 0.03, 0.06, 0.1))),
-                patience=int(1 + rng.geometric(0.3)),
+                patience=int(1 + rng.geometric(0.36)),
                 haggles=float(rng.normal(0.0, 0.05)),
                 rosy=float(rng.normal(6.0, 6.0)),
                 care=float(rng.beta(4, 2)),
-                honest=bool(rng.random() > 0.06),
+                honest=bool(rng.random() > 0.09),
             )
         )  # fmt: skip
     return tuple(rows)

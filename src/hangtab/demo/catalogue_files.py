@@ -160,7 +160,10 @@ def _sheets(rows: LineRows) -> list[_Sheet]:
         ),
         _Sheet(
             "changes", "id,release,name,attribute,known_since,aliases",
-            [(c.id, c.release, c.names.name, c.attribute, c.known_since or "", _aliases(c.names)) for c in rows.changes],
+            [
+                (c.id, c.release, c.names.name, c.attribute, c.known_since or "", _aliases(c.names))
+                for c in rows.changes
+            ],
         ),
         _Sheet(
             "prototypes", "id,character,stage,finish,name,aliases",

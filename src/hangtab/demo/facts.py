@@ -11,9 +11,11 @@ from hangtab.domain.evidence import Kind, Outcome, PostageKind
 
 @dataclass(slots=True)
 class Fact:
-    """A market fact. Days count from the start of the world; money is in EUR and becomes the site's currency when it
-    is written. `price` is the true item price or hammer (None: not sold); `ask` the ask or start price; `value` the
-    middle of honest bids on that day, all in. `wrong` names what is wrong with it.
+    """A market fact.
+
+    Days count from the start of the world; money is in the site's currency. `price` is the true item price or hammer
+    (None: not sold); `ask` the ask or start price; `crowd` the log of what the crowd gives to what it can see that day,
+    all in EUR, and `mood` the market's part of it. `wrong` names what is wrong with it.
     """
 
     number: int
@@ -28,7 +30,8 @@ class Fact:
     ask: float | None
     postage: float
     shown: PostageKind
-    value: float
+    crowd: float
+    mood: float
     bids: int = 0
     outcome: Outcome = Outcome.COMPLETED
     buyer: str = ""

@@ -30,43 +30,92 @@ from hangtab.demo.lines import names
 from hangtab.domain.subject import Packaging
 
 FEATURES = (
-    FeatureDef("territory-b", FeatureKind.TERRITORY, names("bilingual card;bilingual;card B;territory B;de:zweisprachig;fr:bilingue;nl:tweetalig")),
-    FeatureDef("territory-d", FeatureKind.TERRITORY, names("trilingual card;trilingual;card D;territory D;de:dreisprachig;fr:trilingue;nl:drietalig")),
-    FeatureDef("glow-sticker", FeatureKind.STICKER, names("glow sticker;glow;w/glow sticker;de:Leuchtaufkleber;fr:autocollant lumineux;nl:glow-sticker"), "tidewardens", transplantable=True),
-    FeatureDef("mail-away", FeatureKind.MAIL_AWAY, names("mail-away;mailaway;mail away;de:Einsendefigur;fr:offre postale;nl:inzendfiguur")),
-    FeatureDef("kite-fair", FeatureKind.EXCLUSIVE, names("Kite Fair exclusive;kite fair;de:Drachenfest exklusiv;fr:exclusivité fête du cerf-volant;nl:vliegerfeest exclusief"), "skyloom"),
-    FeatureDef("signed", FeatureKind.SIGNATURE, names("signed by the sculptor;signed;autographed;de:signiert;fr:signé;nl:gesigneerd")),
-)  # fmt: skip
+    FeatureDef(
+        "territory-b",
+        FeatureKind.TERRITORY,
+        names("bilingual card;bilingual;card B;territory B;de:zweisprachig;fr:bilingue;nl:tweetalig"),
+    ),
+    FeatureDef(
+        "territory-d",
+        FeatureKind.TERRITORY,
+        names("trilingual card;trilingual;card D;territory D;de:dreisprachig;fr:trilingue;nl:drietalig"),
+    ),
+    FeatureDef(
+        "glow-sticker",
+        FeatureKind.STICKER,
+        names("glow sticker;glow;w/glow sticker;de:Leuchtaufkleber;fr:autocollant lumineux;nl:glow-sticker"),
+        "tidewardens",
+        transplantable=True,
+    ),
+    FeatureDef(
+        "mail-away",
+        FeatureKind.MAIL_AWAY,
+        names("mail-away;mailaway;mail away;de:Einsendefigur;fr:offre postale;nl:inzendfiguur"),
+    ),
+    FeatureDef(
+        "kite-fair",
+        FeatureKind.EXCLUSIVE,
+        names(
+            "Kite Fair exclusive;kite fair;de:Drachenfest exklusiv"
+            ";fr:exclusivité fête du cerf-volant;nl:vliegerfeest exclusief"
+        ),
+        "skyloom",
+    ),
+    FeatureDef(
+        "signed",
+        FeatureKind.SIGNATURE,
+        names("signed by the sculptor;signed;autographed;de:signiert;fr:signé;nl:gesigneerd"),
+    ),
+)
 
 _C, _B, _L = Packaging.CARDED, Packaging.BOXED, Packaging.LOOSE
 # Ids of the starter set that the package ships; listed here are the words that the demo's sellers use.
 FLAWS = (
     FlawDef("crease", names("crease;creased;card crease;de:Knick;de:geknickt;fr:pli;fr:pliure;nl:vouw"), (_C, _B)),
-    FlawDef("lifted-bubble", names("lifted bubble;bubble lift;bubble lifting;de:gelöster Blister;fr:bulle décollée;nl:losse blister"), (_C,)),
-    FlawDef("dented-bubble", names("dented bubble;bubble dent;de:Delle im Blister;fr:bulle enfoncée;nl:deuk in blister"), (_C,)),
+    FlawDef(
+        "lifted-bubble",
+        names("lifted bubble;bubble lift;bubble lifting;de:gelöster Blister;fr:bulle décollée;nl:losse blister"),
+        (_C,),
+    ),
+    FlawDef(
+        "dented-bubble",
+        names("dented bubble;bubble dent;de:Delle im Blister;fr:bulle enfoncée;nl:deuk in blister"),
+        (_C,),
+    ),
     FlawDef("yellowing", names("yellowing;yellowed;yellow bubble;de:vergilbt;fr:jauni;nl:vergeeld"), (_C, _B, _L)),
-    FlawDef("price-sticker-residue", names("price sticker residue;price sticker;de:Preisaufkleber;fr:étiquette de prix;nl:prijssticker"), (_C, _B)),
+    FlawDef(
+        "price-sticker-residue",
+        names("price sticker residue;price sticker;de:Preisaufkleber;fr:étiquette de prix;nl:prijssticker"),
+        (_C, _B),
+    ),
     FlawDef("shelf-wear", names("shelf wear;edge wear;de:Lagerspuren;fr:usure de stockage;nl:opslagsporen"), (_C, _B)),
     FlawDef("fading", names("fading;faded;sun faded;de:verblasst;fr:décoloré;nl:verkleurd"), (_C, _B, _L)),
     FlawDef("torn-card", names("torn card;card tear;de:eingerissen;fr:carte déchirée;nl:gescheurd"), (_C,)),
     FlawDef("crushed-box", names("crushed box;box crush;de:Delle im Karton;fr:boîte écrasée;nl:gedeukte doos"), (_B,)),
-    FlawDef("loose-joints", names("loose joints;de:lockere Gelenke;fr:articulations lâches;nl:losse gewrichten"), (_L,)),
+    FlawDef(
+        "loose-joints", names("loose joints;de:lockere Gelenke;fr:articulations lâches;nl:losse gewrichten"), (_L,)
+    ),
     FlawDef("paint-wear", names("paint wear;paint rub;de:Farbabrieb;fr:usure de peinture;nl:verfslijtage"), (_L,)),
-)  # fmt: skip
+)
 
 CONDITIONS = (
     ConditionDef("mint", names("mint;de:neuwertig;fr:comme neuf;nl:nieuwstaat"), 95.0),
     ConditionDef("near-mint", names("near mint;NM;de:fast neuwertig;fr:proche du neuf;nl:vrijwel nieuw"), 85.0),
-    ConditionDef("excellent", names("excellent condition;EXC;de:Topzustand;fr:excellent état;nl:uitstekende staat"), 75.0),
-    ConditionDef("very-good", names("very good condition;VGC;de:sehr gut erhalten;fr:très bon état;nl:zeer goede staat"), 62.0),
+    ConditionDef(
+        "excellent", names("excellent condition;EXC;de:Topzustand;fr:excellent état;nl:uitstekende staat"), 75.0
+    ),
+    ConditionDef(
+        "very-good", names("very good condition;VGC;de:sehr gut erhalten;fr:très bon état;nl:zeer goede staat"), 62.0
+    ),
     ConditionDef("good", names("good condition;de:gut erhalten;fr:bon état;nl:goede staat"), 48.0),
     ConditionDef("fair", names("fair condition;de:gebraucht;fr:état moyen;nl:redelijke staat"), 34.0),
     ConditionDef("worn", names("played with;well worn;de:stark bespielt;fr:très usé;nl:bespeeld"), 24.0),
     ConditionDef("poor", names("poor condition;de:schlechter Zustand;fr:mauvais état;nl:slechte staat"), 10.0),
-)  # fmt: skip
+)
 
 # role -> language -> phrases. The first phrase of each is the one sellers write most.
 WORDS: dict[str, dict[str, tuple[str, ...]]] = {
+    "raw": {"en": ("ungraded", "raw"), "de": ("ungegradet",), "fr": ("non gradé",), "nl": ("ongegradeerd",)},
     "graded": {"en": ("graded",), "de": ("bewertet", "gegradet"), "fr": ("noté",), "nl": ("gegradeerd",)},
     "carded": {"en": ("carded", "on card"), "de": ("auf Karte",), "fr": ("sur carte",), "nl": ("op kaart",)},
     "boxed": {"en": ("boxed", "in box"), "de": ("in OVP", "im Karton"), "fr": ("en boîte",), "nl": ("in doos",)},
@@ -183,7 +232,8 @@ VENUES = (
         (
             Site("US", "USD", "America/New_York", "en", "swap-shed.example"),
             Site("GB", "GBP", "Europe/London", "en", "swap-shed.example"),
-            Site("NL", "EUR", "Europe/Amsterdam", "nl", "swap-shed.example"),
+            Site("CA", "CAD", "America/Toronto", "en", "swap-shed.example"),
+            Site("DE", "EUR", "Europe/Berlin", "de", "swap-shed.example"),
         ),
     ),
     Venue("private", names("private;private sale;in person"), "private", (Site("DE", "EUR", "Europe/Berlin", "de"),)),

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from hangtab.catalogue.model import Grader, Scale
+from hangtab.catalogue.model import Grade, Grader, Scale
 from hangtab.demo.general import GRADERS
 from hangtab.domain.subject import Grading, Packaging
 
@@ -17,7 +17,7 @@ _HANDS = {"northgate": (-2.0, 1.5, 2.6), "plumb": (4.0, 3.0, 3.8)}
 SECOND_CASE = 4.2  # years after the start: Northgate changes its case
 # Log worth by true condition: full steps near the top go about .8 : 1 : 1.4 : 2.5 (common practice, no source).
 _AT = (0.0, 30.0, 50.0, 71.5, 81.0, 90.5, 100.0)
-_LOG = (-1.7, -0.85, -0.45, -0.223, 0.0, 0.336, 0.916)
+_LOG = (-1.7, -0.9, -0.52, -0.29, 0.0, 0.28, 0.95)
 
 
 def condition_log(condition: float) -> float:
@@ -39,17 +39,20 @@ def grade_piece(
     seen = condition + start + (end - start) * year / YEARS + rng.normal(0, sigma)
     found, scale = scale_for(grader, packaging)
     grades = scale.grades
-    best = min(range(len(grades)), key=lambda k: abs(grades[k].position - seen))
+    best = _nearest(grades, seen)
     subs: tuple[tuple[str, str], ...] = ()
     if scale.subgrades and rng.random() < 0.55:
-        plain = [g for g in grades if not g.label.endswith("+")]
+        plain = tuple(g for g in grades if not g.label.endswith("+"))
         for name in scale.subgrades:
-            one = min(plain, key=lambda g, s=seen + rng.normal(0, 5): abs(g.position - s))  # type: ignore[misc]
-            subs += ((name.name, one.label),)
+            subs += ((name.name, _nearest(plain, seen + rng.normal(0, 5)).label),)
     qualifiers = ("yellowed",) if rng.random() < 0.05 else ()
     generation = ("first" if year < SECOND_CASE else "second") if found.generations else ""
-    grading = Grading(grader, scale.id, grades[best].label, generation, subs, qualifiers)
-    return grading, grades[best].position
+    grading = Grading(grader, scale.id, best.label, generation, subs, qualifiers)
+    return grading, best.position
+
+
+def _nearest(grades: tuple[Grade, ...], seen: float) -> Grade:
+    return min(grades, key=lambda g: abs(g.position - seen))
 
 
 def certificate(grader: str, rng: np.random.Generator) -> str:

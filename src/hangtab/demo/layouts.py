@@ -14,6 +14,7 @@ from hangtab.demo.entries import Entry
 from hangtab.domain.evidence import Kind, Outcome
 
 Cell = Callable[[Entry], str]
+SHIPPING_SINCE = 2022  # the year from which exports of Quayside US show postage
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
 
 
@@ -139,7 +140,7 @@ def _day(write: Callable[[date], str], which: str) -> Cell:
 def us_layout(year: int, *, sold: bool) -> Layout:
     """Quayside US: dollars, month first; postage as shown to the person who looked; before 2022 none at all."""
     money = american("$")
-    shipping = (("Shipping shown", postage(money, "en")),) if year >= 2022 else ()
+    shipping = (("Shipping shown", postage(money, "en")),) if year >= SHIPPING_SINCE else ()
     amounts = (("Sold for", price(money)), ("Asked", ask(money))) if sold else (("Asked", ask(money)),)
     return Layout("utf-8", ",", (
         ("Listing", _text("listing")), ("Title", _text("title")), ("What happened", status("en")),
@@ -156,7 +157,8 @@ def gb_layout(year: int) -> Layout:
     return Layout("utf-8-sig" if year % 2 else "utf-8", ",", (
         ("Venue", _text("site")), ("Listing no", _text("listing")), ("Description", _text("title")),
         ("Result", status("en")), ("Format", selling_format("en")), ("Price", price(money)),
-        ("Asking or start price", ask(money)), ("Postage paid", postage(money, "en")), ("Listed on", _day(day, "started")),
+        ("Asking or start price", ask(money)), ("Postage paid", postage(money, "en")),
+        ("Listed on", _day(day, "started")),
         ("End date", _day(day, "ended")), ("Seller", _text("seller")),
     ))  # fmt: skip
 
@@ -165,15 +167,18 @@ def ca_layout(year: int) -> Layout:
     """Quayside CA: French exports in odd years, English ones in even."""
     if year % 2:
         return Layout("utf-8", ";", (
-            ("Annonce", _text("listing")), ("Site", _text("site")), ("Titre", _text("title")), ("Résultat", status("fr")),
+            ("Annonce", _text("listing")), ("Site", _text("site")), ("Titre", _text("title")),
+            ("Résultat", status("fr")),
             ("Type de vente", selling_format("fr")), ("Prix de vente", price(french)), ("Prix demandé", ask(french)),
-            ("Frais de port", postage(french, "fr")), ("Devise", _text("currency")), ("Début", _day(slashed, "started")),
+            ("Frais de port", postage(french, "fr")), ("Devise", _text("currency")),
+            ("Début", _day(slashed, "started")),
             ("Fin", _day(slashed, "ended")), ("Vendeur", _text("seller")),
         ))  # fmt: skip
     return Layout("utf-8", ",", (
         ("Listing", _text("listing")), ("Site", _text("site")), ("Item", _text("title")), ("Outcome", status("en")),
         ("Type", selling_format("en")), ("Sale price", price(plain)), ("List price", ask(plain)),
-        ("Postage quoted", postage(plain, "en")), ("Currency", _text("currency")), ("Listing date", _day(iso, "started")),
+        ("Postage quoted", postage(plain, "en")), ("Currency", _text("currency")),
+        ("Listing date", _day(iso, "started")),
         ("Date ended", _day(iso, "ended")), ("Seller handle", _text("seller")),
     ))  # fmt: skip
 

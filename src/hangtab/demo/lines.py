@@ -63,19 +63,31 @@ def _card(row: str) -> Card:
 
 
 _TW_CARDS = (
-    "tw-card-1|1|1991|152|229|Lighthouse card;first card;card 1;lighthouse back;de:Leuchtturmkarte;de:erste Karte;fr:carte phare;nl:vuurtorenkaart",
-    "tw-card-2|2|1993|152|229|Storm card;second card;card 2;storm back;de:Sturmkarte;de:zweite Karte;fr:carte tempête;nl:stormkaart",
-    "tw-card-3|3|1995|152|241|Breakwater card;third card;card 3;breakwater back;de:Wellenbrecherkarte;de:dritte Karte;fr:carte brise-lames;nl:golfbrekerkaart",
-    "tw-card-4|4|1997|165|241|Beacon card;fourth card;card 4;beacon back;de:Bakenkarte;de:vierte Karte;fr:carte balise;nl:bakenkaart",
+    (
+        "tw-card-1|1|1991|152|229|Lighthouse card;first card;card 1;lighthouse back"
+        ";de:Leuchtturmkarte;de:erste Karte;fr:carte phare;nl:vuurtorenkaart"
+    ),
+    (
+        "tw-card-2|2|1993|152|229|Storm card;second card;card 2;storm back"
+        ";de:Sturmkarte;de:zweite Karte;fr:carte tempête;nl:stormkaart"
+    ),
+    (
+        "tw-card-3|3|1995|152|241|Breakwater card;third card;card 3;breakwater back"
+        ";de:Wellenbrecherkarte;de:dritte Karte;fr:carte brise-lames;nl:golfbrekerkaart"
+    ),
+    (
+        "tw-card-4|4|1997|165|241|Beacon card;fourth card;card 4;beacon back"
+        ";de:Bakenkarte;de:vierte Karte;fr:carte balise;nl:bakenkaart"
+    ),
 )
 _LC_CARDS = (
-    "lc-box-1|1|1986|140|200|Striped box;first box;box 1;de:gestreifte Schachtel;fr:boîte rayée;nl:gestreepte doos",
+    ("lc-box-1|1|1986|140|200|Striped box;first box;box 1;de:gestreifte Schachtel;fr:boîte rayée;nl:gestreepte doos"),
     "lc-box-2|2|1988|140|200|Star box;second box;box 2;de:Sternschachtel;fr:boîte étoilée;nl:sterrendoos",
 )
 _SK_CARDS = (
     "sk-card-1|1|1998|178|254|Dawn card;first card;card 1;de:Morgenkarte;fr:carte aube;nl:dageraadkaart",
     "sk-card-2|2|2000|178|254|Noon card;second card;card 2;de:Mittagskarte;fr:carte midi;nl:middagkaart",
-    "sk-card-3|3|2002|178|267|Dusk card;third card;card 3;de:Abendkarte;fr:carte crépuscule;nl:schemerkaart",
+    ("sk-card-3|3|2002|178|267|Dusk card;third card;card 3;de:Abendkarte;fr:carte crépuscule;nl:schemerkaart"),
 )
 
 PLANS = (
@@ -119,7 +131,8 @@ ATTRIBUTES = {
 }
 _ACCESSORIES = {
     "tw": ("boathook;de:Bootshaken;fr:gaffe;nl:pikhaak", "oar;de:Ruder;fr:rame;nl:roeispaan",
-           "hand lamp;de:Handlampe;fr:lampe à main;nl:handlamp", "rope coil;de:Seilrolle;fr:rouleau de corde;nl:touwrol"),
+           "hand lamp;de:Handlampe;fr:lampe à main;nl:handlamp",
+           "rope coil;de:Seilrolle;fr:rouleau de corde;nl:touwrol"),
     "lc": ("hoop;de:Reifen;fr:cerceau;nl:hoepel", "drum;de:Trommel;fr:tambour;nl:trommel"),
     "sk": ("sail;de:Segel;fr:voile;nl:zeil", "tail;de:Schweif;fr:queue;nl:staart",
            "spindle;de:Spindel;fr:fuseau;nl:spindel"),
@@ -149,7 +162,7 @@ def line_rows(plan: Plan, rng: np.random.Generator) -> LineRows:
 
 
 def _figures(ident: str, cast: Cast, rng: np.random.Generator) -> list[Figure]:
-    two = cast.kind == "character" and cast.popularity >= 7
+    two = cast.kind == "character" and cast.popularity >= 7 and ident != "sk-warp-kite"
     if not two:
         return [Figure(f"{ident}-f", ident, cast.names)]
     pair = 2 * int(rng.integers(len(_LOOKS) // 2))
@@ -174,6 +187,8 @@ def _releases(
         for j, figure in enumerate(shown):
             tail = f"{card.order}{'b' if j else ''}"
             features = _features(plan, card, cast, rng)
+            if j:  # the promotion ran on the first version only
+                features = tuple(f for f in features if f != "glow-sticker")
             year = card.year + int(rng.integers(2))
             rows.append(Release(f"{ident}-{tail}", figure.id, Names(""), year, packaging, card.id, features))
     return rows

@@ -7,7 +7,7 @@ back, sales fall through and are offered again. Gives `Fact`s in the order they 
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,9 +18,9 @@ from hangtab.demo.selling import Consignment, Result, Terms, auction, fixed, for
 from hangtab.demo.variants import Floats, Variants
 from hangtab.domain.evidence import Kind, Outcome, PostageKind
 from hangtab.domain.progress import OnStep, Step
-from hangtab.domain.subject import Packaging
+from hangtab.domain.subject import Packaging, Seal
 
-PER_MONTH = {"fixed": 78.0, "auction": 56.0, "house": 7.0, "forum": 5.0, "private": 1.6, "lot": 3.0}
+PER_MONTH = {"fixed": 86.0, "auction": 68.0, "house": 7.0, "forum": 5.0, "private": 1.6, "lot": 5.0}
 WIDTH = 24  # passing collectors drawn for each offer
 CURRENCY = {"US": "USD", "GB": "GBP", "CA": "CAD", "DE": "EUR", "NL": "EUR"}
 _POSTAGE = {"US": 6.8, "GB": 4.6, "CA": 9.0, "DE": 5.2}
@@ -57,23 +57,50 @@ class Memory:
         return float((self._sum[variant] + 1.5 * prior) / (self._n[variant] + 1.5))
 
 
+@dataclass(frozen=True, slots=True)
+class People:
+    """Who is there, what they trade, and the mood they are in."""
+
+    variants: Variants
+    mood: Mood
+    buyers: Collectors
+    sellers: tuple[Seller, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """What changes with time.
+
+    `rates` are units of a currency for one euro by day since the start; `discovered` maps
+    running changes to the day from which they were known.
+    """
+
+    rates: dict[str, Floats]
+    discovered: dict[str, float]
+
+
 class Market:
     """The running market. `facts` grows month by month."""
 
-    def __init__(self, world: tuple[Variants, Mood, Collectors], sellers: tuple[Seller, ...], maker: PieceMaker,
-                 rates: dict[str, Floats], rng: np.random.Generator) -> None:  # fmt: skip
-        """`rates` are units of a currency for one euro by day since the start."""
-        self.variants, self.mood, self.people = world
-        self.sellers, self.maker, self.rates, self.rng = sellers, maker, rates, rng
+    def __init__(self, people: People, maker: PieceMaker, times: Times, rng: np.random.Generator) -> None:
+        """Nothing has happened yet."""
+        self.variants, self.mood, self.people, self.sellers = (
+            people.variants,
+            people.mood,
+            people.buyers,
+            people.sellers,
+        )
+        self.maker, self.rates, self.rng = maker, times.rates, rng
         self.memory = Memory(self.variants, rng)
+        self._discovered = times.discovered
         self.facts: list[Fact] = []
         self._queue: dict[int, list[Consignment]] = defaultdict(list)
         self._news: dict[int, list[tuple[int, float]]] = defaultdict(list)
         self._owned: list[tuple[float, Piece]] = []
-        busy = rng.lognormal(0, 1.1, len(sellers))
+        busy = rng.lognormal(0, 1.1, len(self.sellers))
         self._busy = busy / busy.sum()
         order = np.argsort(np.argsort(self.variants.share))
-        self.interest = 2.6 + 6.0 * (order / len(order)) ** 2
+        self.interest = 3.7 + 5.0 * (order / len(order)) ** 2
 
     def run(self, scale: float, on_step: OnStep) -> list[Fact]:
         """Let all months pass."""
@@ -159,13 +186,25 @@ class Market:
         for k, c in enumerate(batch):
             worths = [crowd_log(p, self.variants) for p in c.pieces]
             v = c.pieces[0].claimed
-            mood = self.mood.at(c.day, int(self.variants.line[v]), int(self.variants.character[v]))
-            crowd[k], condition[k] = worths[0][0] + mood, worths[0][1]
+            mood = self._mood(c, c.day)
+            crowd[k], condition[k] = worths[0][0] + mood + self._unknown(v, c.day), worths[0][1]
             if len(worths) > 1:
                 crowd[k] = np.log(np.exp([w for w, _ in worths]).sum()) + mood - 0.25
             c.guess = self._guess(c)
         graded = np.array([c.pieces[0].grading is not None for c in batch])
         return Offered(np.array([c.pieces[0].claimed for c in batch]), crowd, condition, graded)
+
+    def _mood(self, c: Consignment, day: float) -> float:
+        v = c.pieces[0].claimed
+        return self.mood.at(day, int(self.variants.line[v]), int(self.variants.character[v]))
+
+    def _unknown(self, variant: int, day: float) -> float:
+        """Before a running change is known, nobody pays for it."""
+        v = self.variants.rows[variant]
+        if day >= self._discovered.get(v.change, 0.0):
+            return 0.0
+        base = next(k for k, w in enumerate(self.variants.rows) if w.thing == v.release and w.features == v.features)
+        return float(self.variants.crowd[base] - self.variants.crowd[variant])
 
     def _guess(self, c: Consignment) -> float:
         total = 0.0
@@ -195,28 +234,27 @@ class Market:
         rate = float(self.rates[CURRENCY[country]][min(int(c.day), len(self.rates["USD"]) - 1)])
         claimed = self.variants.rows[c.pieces[0].claimed]
         away = 2.4 if rng.random() < 0.16 else 1.0
-        eur = (
-            _POSTAGE[country]
-            * _PACK[claimed.packaging]
-            * away
-            * rng.lognormal(0, 0.2)
-            * (1 + 0.25 * (len(c.pieces) - 1))
-        )
-        eur += 0.02 * np.exp(c.guess)
+        size = _PACK[claimed.packaging] * (1 + 0.25 * (len(c.pieces) - 1))
+        eur = _POSTAGE[country] * size * away * rng.lognormal(0, 0.2) + 0.02 * np.exp(c.guess)
         if (c.mode == "fixed" and rng.random() < 0.12) or c.mode == "private":
             eur = 0.0
         popular = float(self.interest[c.pieces[0].claimed])
-        return Terms(rate, popular, round(eur * rate * 2) / 2 if eur else 0.0, DAYS)
+        line, who = int(self.variants.line[c.pieces[0].claimed]), int(self.variants.character[c.pieces[0].claimed])
+        moods = self.mood.line[:, line] + self.mood.fad[:, who] - self._mood(c, c.day)
+        return Terms(rate, popular, round(eur * rate * 2) / 2 if eur else 0.0, DAYS, moods)
 
     def _keep(self, c: Consignment, r: Result, where: tuple[str, Terms], crowd: float) -> None:
         country, terms = where
         venue = {"house": "harrow-lane", "forum": "swap-shed", "private": "private"}.get(c.mode, "quayside")
         kind = Kind.LOT if c.mode == "lot" and r.kind in _SOLD else r.kind
         shown = PostageKind.FREE if terms.shipping == 0 else PostageKind.PAID
+        mood = self._mood(c, r.end)
+        crowd += mood - self._mood(c, c.day)
         fact = Fact(len(self.facts), kind, c.pieces, c.seller, venue, country, r.start, r.end, r.price, r.ask,
-                    terms.shipping, shown, float(np.exp(crowd)), r.bids)  # fmt: skip
+                    terms.shipping, shown, crowd, mood, r.bids)  # fmt: skip
         fact.wrong += [r.wrong] if r.wrong else []
         fact.wrong += ["transplanted sticker"] if c.pieces[0].transplanted else []
+        fact.wrong += ["resealed"] if c.pieces[0].seal is Seal.RESEALED else []
         self.facts.append(fact)
         if r.price is None or r.kind in (Kind.TRADE, Kind.PRIVATE):
             return
@@ -227,12 +265,8 @@ class Market:
         odds = rng.random()
         falls = 0.045 + (0.2 if fact.piece.transplanted else 0.0) + (0.3 if "shill" in fact.wrong else 0.0)
         if c.mode != "forum" and odds < falls:
-            options = (
-                (Outcome.RETURNED,)
-                if fact.piece.transplanted
-                else (Outcome.UNPAID, Outcome.CANCELLED, Outcome.RETURNED)
-            )
-            fact.outcome = options[int(rng.integers(len(options)))]
+            ways = (Outcome.UNPAID, Outcome.CANCELLED, Outcome.RETURNED)
+            fact.outcome = Outcome.RETURNED if fact.piece.transplanted else ways[int(rng.integers(3))]
             if c.again < 2 and c.mode != "house":
                 self._requeue(c, fact.end + rng.uniform(6, 35))
             return

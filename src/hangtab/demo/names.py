@@ -46,7 +46,7 @@ c2 | Wreck Finder | Wracksucher | Chercheur d'épaves | Wrakzoeker | reck finder
 c2 | Pump Engineer | Pumpenmeister | Mécanicien des pompes | Pompmachinist | pump enginer
 c2 | Gull Whisperer | Möwenflüsterer | Ami des mouettes | Meeuwenfluisteraar | gull wisperer
 c2 | Smuggler Silt | Schmuggler Schlick | Contrebandier Vase | Smokkelaar Slib | smugler silt
-c6 | Captain Barnacle-Jack | Kapitän Muschelbart | Capitaine Bernacle | Kapitein Zeepok | cpt barnacle jack;captain barnacle jack
+c6 | Captain Barnacle-Jack | Kapitän Muschelbart | Capitaine Bernacle | Kapitein Zeepok | cpt barnacle jack
 c7 | Baron Undertow | Baron Unterstrom | Baron Ressac | Baron Onderstroom | baron undertoe
 c5 | Madame Maelstrom | Madame Mahlstrom | Madame Tourbillon | Madame Maalstroom | madam maelstrom
 c3 | Brine Thug | Laugenschläger | Brute de saumure | Pekelbruut | brine thugs

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, ImageDraw
 
+from hangtab.demo.names import Cast
 from hangtab.demo.pieces import Piece
 from hangtab.demo.variants import Variant
 from hangtab.domain.subject import Packaging
@@ -25,16 +26,17 @@ _STRIPS = {"territory-b": 2, "territory-d": 3}
 Colour = tuple[int, int, int]
 
 
-def draw_photo(piece: Piece, variant: Variant, title: str, path: Path) -> None:
+def draw_photo(piece: Piece, variant: Variant, cast: Cast, path: Path) -> None:
     """Draw one piece on a table and save it; a condition shows as paler colours, a yellowed blister as a tint."""
-    rng = np.random.default_rng(zlib.crc32(f"{piece.number}/{title}".encode()))
-    table = tuple(int(c) for c in rng.integers(150, 215, 3))
+    rng = np.random.default_rng(zlib.crc32(str(path.parent.name).encode()))
+    table = tuple(int(c) for c in rng.integers(168, 206) + rng.integers(-9, 10, 3))
     image = Image.new("RGB", _SIZE, (table[0], table[1], table[2]))
     pen = ImageDraw.Draw(image)
     shift = int(rng.integers(-8, 9))
     if variant.packaging in (Packaging.CARDED, Packaging.BOXED):
         _card(pen, piece, variant, shift)
-    _figure(pen, variant, shift, rng)
+        pen.text((56 + shift, 140), cast.names.name, fill=(250, 248, 240))
+    _figure(pen, variant, shift, vehicle=cast.kind != "character")
     if piece.grading is not None:
         pen.rectangle((18, 12, 282, 408), outline=(245, 245, 250), width=6)
         pen.rectangle((40, 18, 260, 52), fill=(250, 250, 245), outline=(90, 90, 90))
@@ -74,17 +76,22 @@ def _card(pen: ImageDraw.ImageDraw, piece: Piece, variant: Variant, shift: int) 
         pen.line((52 + shift, 150, 110 + shift, 120), fill=_mix(ground, (255, 255, 255), 0.6), width=2)
 
 
-def _figure(pen: ImageDraw.ImageDraw, variant: Variant, shift: int, rng: np.random.Generator) -> None:
+def _figure(pen: ImageDraw.ImageDraw, variant: Variant, shift: int, *, vehicle: bool) -> None:
     seed = np.random.default_rng(zlib.crc32(f"{variant.character}{variant.figure}".encode()))
     coat: Colour = tuple(int(c) for c in seed.integers(40, 210, 3))  # type: ignore[assignment]
     legs: Colour = tuple(int(c) for c in seed.integers(30, 140, 3))  # type: ignore[assignment]
     x = 150 + shift
+    if vehicle:
+        pen.polygon(((x - 48, 268), (x + 48, 268), (x + 32, 318), (x - 38, 318)), fill=coat)
+        pen.rectangle((x - 14, 232, x + 22, 268), fill=legs)
+        pen.line((x - 26, 196, x - 26, 268), fill=(110, 82, 50), width=4)
+        pen.polygon(((x - 22, 200), (x - 22, 250), (x + 6, 250)), fill=(238, 232, 214))
+        return
     pen.ellipse((x - 17, 186, x + 17, 222), fill=(226, 188, 156))
     pen.polygon(((x - 28, 226), (x + 28, 226), (x + 22, 288), (x - 22, 288)), fill=coat)
     pen.rectangle((x - 20, 288, x - 3, 336), fill=legs)
     pen.rectangle((x + 3, 288, x + 20, 336), fill=legs)
-    tilt = int(rng.integers(-3, 4))
-    pen.line((x + 34, 214 + tilt, x + 34, 332 - tilt), fill=(110, 82, 50), width=4)
+    pen.line((x + 34, 214, x + 34, 332), fill=(110, 82, 50), width=4)
     if seed.random() < 0.5:
         pen.rectangle((x - 20, 180, x + 20, 192), fill=coat)
 

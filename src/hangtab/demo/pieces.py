@@ -70,7 +70,7 @@ class PieceMaker:
     def _graded_chance(self, packaging: Packaging, dear: float) -> float:
         if packaging is Packaging.LOOSE:
             return 0.012
-        return float(1 / (1 + np.exp(2.75 - 1.1 * dear)))
+        return float(1 / (1 + np.exp(2.62 - 0.93 * dear)))
 
     def _seal(self, packaging: Packaging, dear: float, *, graded: bool) -> Seal:
         rng = self._rng

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from hangtab.demo.agents import Seller
+from hangtab.demo.agents import MONTH_DAYS, Seller
 from hangtab.demo.pieces import Piece
 from hangtab.demo.variants import Floats
 from hangtab.domain.evidence import Kind
@@ -35,14 +35,18 @@ class Consignment:
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """What holds for one offer: `rate` units of the currency for one euro, `interest` buyers who pass per month,
-    `shipping` in the currency, `end` the last day of the world.
+    """What holds for one offer.
+
+    `rate` units of the currency for one euro, `interest` buyers who pass per month,
+    `shipping` in the currency, `end` the last day of the world, `moods` by month how far the crowd's log value is from
+    what it was on the day of consignment.
     """
 
     rate: float
     interest: float
     shipping: float
     end: float
+    moods: Floats
 
 
 @dataclass(slots=True)
@@ -93,16 +97,18 @@ def auction(c: Consignment, values: Floats, terms: Terms, rng: np.random.Generat
 
 def fixed(c: Consignment, values: Floats, terms: Terms, rng: np.random.Generator) -> list[Result]:
     """Spells of a listing until it sells, is withdrawn or still runs; the ask falls from spell to spell."""
-    ask = np.exp(c.guess + c.seller.markup) * terms.rate
+    ask = np.exp(c.guess + (c.seller.markup if c.mode == "fixed" else -0.2)) * terms.rate
     wrong = ""
     slip = rng.random()
     if slip < 0.025:
         ask, wrong = ask * rng.uniform(2.5, 8), "dream ask"
     elif slip < 0.031:
         ask, wrong = ask * rng.choice((0.1, 0.1, 10.0)), "mistaken price"
-    shown = max(charm(ask - terms.shipping * 0.6), 1.0)
+    least = 2.5 * terms.rate  # below that nobody goes to the post office
+    shown = max(charm(ask - terms.shipping * 0.6), charm(least))
     arrivals = c.day + np.cumsum(rng.exponential(SPELL / max(terms.interest * 0.62, 0.05), len(values)))
-    budgets = np.exp(values) * terms.rate - terms.shipping
+    months = np.minimum((arrivals / MONTH_DAYS).astype(int), len(terms.moods) - 1)
+    budgets = np.exp(values + terms.moods[months]) * terms.rate - terms.shipping
     results: list[Result] = []
     begin = c.day
     for _ in range(c.seller.patience):
@@ -118,7 +124,7 @@ def fixed(c: Consignment, values: Floats, terms: Terms, rng: np.random.Generator
             return results
         results.append(Result(Kind.UNSOLD, begin, until, None, shown, 0, wrong))
         begin = until + float(rng.choice((0.0, 0.0, 1.0, 3.0, 12.0)))
-        shown = max(charm(shown * (1 - c.seller.drop)), 1.0)
+        shown = max(charm(shown * (1 - c.seller.drop)), charm(least))
         if begin >= terms.end:
             break
     return results
@@ -129,16 +135,16 @@ def _first_taker(
 ) -> tuple[int, Kind, float] | None:
     """Who takes it: index of the arrival, how, and at which price."""
     for k, (days, most) in enumerate(zip(waited, budgets, strict=True)):
-        floor = max(0.86 + seller.haggles - 0.0011 * float(days) + float(rng.normal(0, 0.035)), 0.5)
+        floor = max(0.86 + seller.haggles - 0.0019 * float(days) + float(rng.normal(0, 0.035)), 0.5)
         tries = rng.random()
         if most >= ask:
-            if tries < 0.2:
+            if tries < 0.17:
                 share = float(np.clip(rng.normal(0.85, 0.055), 0.6, 0.97))
                 if share >= floor:
                     return k, Kind.OFFER, _tidy(ask * share)
             return k, Kind.SALE, ask
         share = min(float(most / ask), 0.98) * float(rng.uniform(0.93, 1.0))
-        if tries < 0.2 and floor <= share:
+        if tries < 0.13 and floor <= share:
             return k, Kind.OFFER, _tidy(ask * share)
     return None
 

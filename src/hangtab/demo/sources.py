@@ -51,7 +51,7 @@ def write_sources(
     scripted.title += f" {_SCRIPT}"
     twice = next(e for e in open_ones if e.fact.kind is Kind.SALE and e.fact.country == "US" and not e.wrong)
     again = replace(twice, file="", locator="")
-    write_pages(folder, [*pages, again], variants)
+    write_pages(folder, [*pages, again], world)
     write_pasted(folder, pasted + groups["forum"], rng)
     write_house(folder, groups["house"])
     write_tidy(folder, tidy)
@@ -62,7 +62,7 @@ def write_sources(
     revealed = [replace(hidden[int(k)], file="", locator="") for k in sorted(picks)]
     notes = {"private": groups["private"], "trade": groups["trade"], "hearsay": groups["hearsay"], "revealed": revealed}
     write_notes(folder, notes)
-    told = open_ones + [again] + pages + pasted + tidy + revealed
+    told = [*open_ones, again, *pages, *pasted, *tidy, *revealed]
     return told + [e for name in ("forum", "house", "private", "trade", "hearsay") for e in groups[name]]
 
 
@@ -89,7 +89,8 @@ def _take(pool: list[Entry], count: int, rng: np.random.Generator, fits: object)
 
 
 def _page_like(e: Entry) -> bool:
-    return e.fact.country in ("US", "GB", "DE") and e.fact.kind is not Kind.LOT and e.ended.year >= 2023
+    packed = e.said.packaging not in (Packaging.LOOSE, Packaging.PROTOTYPE) or e.fact.number % 3 == 0
+    return packed and e.fact.country in ("US", "GB", "DE") and len(e.fact.pieces) == 1 and e.ended.year >= 2023
 
 
 def _pasteable(e: Entry) -> bool:

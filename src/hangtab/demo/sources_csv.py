@@ -51,6 +51,8 @@ def write_exports(folder: Path, entries: list[Entry]) -> None:
         out.writerow([header for header, _ in layout.columns])
         for number, entry in enumerate(rows, start=2):
             entry.file, entry.locator = name, f"row {number}"
+            if entry.fact.country == "US" and entry.ended.year < layouts.SHIPPING_SINCE:
+                entry.quoted = None  # that export has no such column
             out.writerow([_spoil(header, cell(entry), entry.spoiled) for header, cell in layout.columns])
         path.write_bytes(text.getvalue().encode(layout.encoding, errors="replace"))
 

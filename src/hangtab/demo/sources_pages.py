@@ -14,6 +14,7 @@ from string import Template
 from hangtab.demo.entries import Entry
 from hangtab.demo.layouts import american, dotted, german, worded
 from hangtab.demo.photos import draw_photo
+from hangtab.demo.said import Lookup
 from hangtab.demo.variants import Variants
 from hangtab.domain.evidence import Kind, Outcome
 
@@ -39,10 +40,13 @@ $facts
 """)
 _LABELS = {
     "en": {
-        "sold": "Sold on", "price": "Price", "ask": "Asked", "post": "Postage", "free": "free", "number": "Listing number",
+        "sold": "Sold on", "price": "Price", "ask": "Asked", "post": "Postage", "free": "free",
+        "number": "Listing number",
         "seller": "Seller", "running": "Still on offer, seen on", "unsold": "Ended without a buyer on",
-        "start": "Ended without a bid on", "offer": "Sold by an accepted offer, price hidden, on", "photo": "photo of the piece",
-        "unpaid": "Sold but not paid, ended on", "cancelled": "Sale cancelled on", "returned": "Sold and returned, ended on",
+        "start": "Ended without a bid on", "offer": "Sold by an accepted offer, price hidden, on",
+        "photo": "photo of the piece",
+        "unpaid": "Sold but not paid, ended on", "cancelled": "Sale cancelled on",
+        "returned": "Sold and returned, ended on",
         "since": "Listed on", "foot": "Invented page of an invented marketplace.", "auction": "Hammer price",
     },
     "de": {
@@ -64,8 +68,9 @@ _WORDS = {
 STYLES = ("json", "microdata", "text")
 
 
-def write_pages(folder: Path, entries: list[Entry], variants: Variants) -> None:
+def write_pages(folder: Path, entries: list[Entry], world: tuple[Variants, Lookup]) -> None:
     """Write one page and photo for each entry."""
+    variants, lookup = world
     for number, entry in enumerate(entries):
         country = entry.fact.country.lower()
         name = f"saved/quayside-{country}/{entry.fact.listing}.html"
@@ -74,7 +79,8 @@ def write_pages(folder: Path, entries: list[Entry], variants: Variants) -> None:
         files = path.with_name(f"{entry.fact.listing}_files")
         files.mkdir(parents=True, exist_ok=True)
         piece = entry.fact.piece
-        draw_photo(piece, variants.rows[piece.claimed], entry.title, files / picture)
+        variant = variants.rows[piece.claimed]
+        draw_photo(piece, variant, lookup.cast[variant.character], files / picture)
         path.write_text(_page(entry, STYLES[number % 3], f"{files.name}/{picture}"), encoding="utf-8")
         if not entry.file:
             entry.file, entry.locator = name, "page"

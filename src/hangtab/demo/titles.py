@@ -33,6 +33,7 @@ class Writer:
     language: str
     care: float
     day: float
+    year_off: int = 0  # a year remembered wrongly
 
 
 def word(names: Names, language: str, rng: np.random.Generator) -> str:
@@ -46,7 +47,8 @@ def word(names: Names, language: str, rng: np.random.Generator) -> str:
 def phrase(role: str, language: str, rng: np.random.Generator) -> str:
     """A phrase of a role in a language, mostly the first."""
     texts = WORDS[role].get(language) or WORDS[role]["en"]
-    return texts[0] if rng.random() < 0.6 else str(rng.choice(texts))
+    first = 0.15 if role == "noise" else 0.6
+    return texts[0] if rng.random() < first else str(rng.choice(texts))
 
 
 def typo(text: str, rng: np.random.Generator) -> str:
@@ -123,8 +125,8 @@ class Titles:
             said.card = v.card
             words.append(word(self._lookup.cards[v.card].names, who.language, self._rng))
         if self._maybe(0.22):
-            said.year = v.year
-            words.append(str(v.year))
+            said.year = v.year + who.year_off
+            words.append(str(said.year))
         return words
 
     def _features(self, v: Variant, piece: Piece, who: Writer, said: Said) -> list[str]:
@@ -138,6 +140,10 @@ class Titles:
                 said.features[feature] = FeatureState.LABEL
                 text += " " + phrase("verified", who.language, self._rng)
             words.append(text)
+        release = self._lookup.releases.get(v.release)
+        if release and "glow-sticker" in release.features and "glow-sticker" not in v.features and self._maybe(0.03):
+            lacking = phrase("missing" if self._maybe(0.5) else "not", who.language, self._rng)
+            words.append(f"{lacking} {word(_FEATURES['glow-sticker'].names, who.language, self._rng)}")
         if v.change and who.day >= self._discovered.get(v.change, 0.0) and self._maybe(0.93):
             change = self._lookup.changes[v.change]
             said.attribute = change.names.name
@@ -158,14 +164,16 @@ class Titles:
             said.packaging = v.packaging
             words.append(phrase(v.packaging.value, who.language, self._rng))
         seal = Seal.OPENED if piece.seal is Seal.OPENED else Seal.SEALED
-        if piece.seal is not Seal.UNKNOWN and v.packaging is not Packaging.LOOSE:
-            if self._maybe(0.8 if seal is Seal.OPENED else 0.22):
-                said.seal = seal
-                words.append(phrase(seal.value, who.language, self._rng))
+        packed = piece.seal is not Seal.UNKNOWN and v.packaging is not Packaging.LOOSE
+        if packed and self._maybe(0.8 if seal is Seal.OPENED else 0.22):
+            said.seal = seal
+            words.append(phrase(seal.value, who.language, self._rng))
         return words
 
     def _grading(self, grading: Grading | None, who: Writer, said: Said) -> list[str]:
-        if grading is None or not self._maybe(0.975):
+        if grading is None:
+            return [phrase("raw", who.language, self._rng)] if self._maybe(0.07) else []
+        if not self._maybe(0.975):
             return []
         rng = self._rng
         grader = next(g for g in GRADERS if g.id == grading.grader)

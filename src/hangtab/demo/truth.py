@@ -5,21 +5,21 @@ Promises that nothing of it stands in sources/ or catalogue/. Writes Parquet fil
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import polars as pl
 
-from hangtab.demo.agents import Collectors, Mood, Offered, willing
+from hangtab.demo.agents import Offered, willing
 from hangtab.demo.entries import START_END, Entry
 from hangtab.demo.facts import Fact
-from hangtab.demo.market import DAYS
-from hangtab.demo.pieces import Piece, PieceMaker, crowd_log
+from hangtab.demo.market import DAYS, People
+from hangtab.demo.pieces import Piece, crowd_log
 from hangtab.demo.said import Lookup, read
 from hangtab.demo.variants import Floats, Variants
 from hangtab.domain.evidence import Kind, Outcome
-from hangtab.domain.subject import Feature, FeatureState, Packaging, Part, PartState, Seal, Subject
+from hangtab.domain.subject import Feature, FeatureState, Part, PartState, Seal, Subject
 
 DRAWS = 200
 
@@ -69,7 +69,7 @@ def _row(e: Entry, ledger: Ledger) -> dict[str, object]:
         "members": ";".join(true_subject(p, variants).key for p in fact.pieces) if lot else "",
         "is_wrong": bool(e.wrong), "wrong": ";".join(e.wrong), "bad_row": bool(e.spoiled), "seller": fact.seller.number,
         "started": e.started, "ended": e.ended, "currency": e.currency, "price": fact.price, "ask": fact.ask,
-        "postage": fact.postage, "postage_shown": e.quoted, "crowd_eur": fact.value,
+        "postage": fact.postage, "postage_shown": e.quoted, "crowd_log": fact.crowd, "mood_log": fact.mood,
         "all_in_eur": _all_in(fact, rate), "price_eur": None if fact.price is None else fact.price / rate,
         "ask_eur": None if fact.ask is None else fact.ask / rate,
     }  # fmt: skip
@@ -89,7 +89,7 @@ def _premium(fact: Fact) -> float:
     old = ((5000.0, 0.20), (float("inf"), 0.15))
     new = ((1000.0, 0.25), (10000.0, 0.20), (float("inf"), 0.12))
     low = total = 0.0
-    for up_to, share in old if int(fact.end) < 1338 else new:  # noqa: PLR2004 - days to 1 July 2023
+    for up_to, share in old if int(fact.end) < 1338 else new:
         total += max(min(fact.price, up_to) - low, 0.0) * share * 1.2
         low = up_to
     return total
@@ -115,11 +115,10 @@ def piece_frame(facts: list[Fact], variants: Variants) -> pl.DataFrame:
 class Oracle:
     """Draws honest auctions at the reference venue (Quayside US) at the end of the world."""
 
-    def __init__(self, world: tuple[Variants, Mood, Collectors], interest: Floats, maker: PieceMaker,
-                 rng: np.random.Generator) -> None:  # fmt: skip
+    def __init__(self, people: People, interest: Floats, rng: np.random.Generator) -> None:
         """`interest`: bidders to expect by variant."""
-        self._variants, self._mood, self._people = world
-        self._interest, self._maker, self._rng = interest, maker, rng
+        self._variants, self._mood, self._buyers = people.variants, people.mood, people.buyers
+        self._interest, self._rng = interest, rng
 
     def middle(self, likes: list[Piece]) -> float:
         """Median all-in price in EUR of `DRAWS` auctions of pieces drawn from `likes` (all of one subject)."""
@@ -131,48 +130,89 @@ class Oracle:
         crowd = np.array([w for w, _ in worths]) + mood
         graded = np.array([p.grading is not None for p in chosen])
         offered = Offered(v, crowd, np.array([c for _, c in worths]), graded)
-        values = willing(offered, 24, (variants, self._people), rng)
+        values = willing(offered, 24, (variants, self._buyers), rng)
         count = np.clip(rng.poisson(self._interest[v]), 2, 24)
         seconds = [np.sort(row[:n])[-2] for row, n in zip(values, count, strict=True)]
         return float(np.median(np.exp(seconds)))
 
 
 def worth_frame(entries: list[Entry], ledger: Ledger, oracle: Oracle, count: int) -> pl.DataFrame:
-    """Worths of `count` subjects as texts name them, drawn with chance by how often they were told.
+    """Worths of `count` subjects as texts name them, half of them sold at least once under just that name.
 
-    A subject's pieces are all pieces whose telling said just that: so the truth for "worn" is the mix of pieces that
-    sellers call worn. Features claimed stay claimed, with the crowd's belief in them.
+    What a text leaves open is drawn from all pieces that were told the same way (`_likeness`): "good condition" stands
+    for whatever sellers call so, a grade for whatever got it. Features claimed stay claimed, with the crowd's belief.
     """
-    groups: dict[str, list[Piece]] = {}
+    examples: dict[str, Entry] = {}
     sales: dict[str, int] = {}
+    donors: dict[tuple[object, ...], list[Entry]] = {}
     for e in entries:
         reading = read(e.said, ledger.lookup)
-        if not reading.nameable or e.wrong or e.said.lot or _unlike(e, ledger):
+        if not reading.nameable or e.wrong or _unlike(e, ledger):
             continue
-        subject = Subject.parse(reading.key)
-        key = Subject(subject.thing, subject.packaging, subject.seal, subject.parts, subject.grading, subject.features,
-                      subject.flaws, subject.note).key  # fmt: skip
-        groups.setdefault(key, []).append(e.fact.piece)
+        examples.setdefault(reading.key, e)
+        donors.setdefault(_likeness(e, ledger), []).append(e)
         sold = e.fact.price is not None and e.fact.outcome is Outcome.COMPLETED
-        sales[key] = sales.get(key, 0) + int(sold)
+        sales[reading.key] = sales.get(reading.key, 0) + int(sold)
     rng = np.random.default_rng(count)
-    keys = sorted(groups)
-    weight = np.array([len(groups[k]) for k in keys]) ** 0.5
-    chosen = rng.choice(len(keys), min(count, len(keys)), replace=False, p=weight / weight.sum())
-    rows = [
-        {"subject": keys[k], "at": START_END, "currency": "EUR", "middle": oracle.middle(groups[keys[k]]),
-         "pieces": len(groups[keys[k]]), "sales": sales[keys[k]]}
-        for k in sorted(int(c) for c in chosen)
-    ]  # fmt: skip
+    rows = []
+    for key in _chosen(sales, count, rng):
+        like = [_told_alike(examples[key], d) for d in donors[_likeness(examples[key], ledger)]]
+        rows.append({"subject": key, "at": START_END, "currency": "EUR", "middle": oracle.middle(like),
+                     "sales": sales[key], "donors": len(like)})  # fmt: skip
     return pl.DataFrame(rows)
 
 
+def _chosen(sales: dict[str, int], count: int, rng: np.random.Generator) -> list[str]:
+    seen = sorted(k for k, n in sales.items() if n > 0)
+    unseen = sorted(k for k, n in sales.items() if n == 0)
+    weight = np.array([sales[k] for k in seen], dtype=float)
+    half = min(count * 2 // 3, len(seen))
+    first = rng.choice(len(seen), half, replace=False, p=weight / weight.sum())
+    second = rng.choice(len(unseen), min(count - half, len(unseen)), replace=False)
+    return sorted([seen[int(k)] for k in first] + [unseen[int(k)] for k in second])
+
+
+def _likeness(e: Entry, ledger: Ledger) -> tuple[object, ...]:
+    """What a telling says of the state: pieces with the same are alike as far as a reader can know."""
+    grading = e.said.grading
+    packaging = ledger.variants.rows[e.fact.piece.claimed].packaging
+    state = (
+        (grading.grader, grading.grade, bool(grading.qualifiers))
+        if grading
+        else (e.said.note, min(len(e.said.flaws), 2))
+    )
+    return (packaging, e.said.seal, *state)
+
+
+def _told_alike(example: Entry, donor: Entry) -> Piece:
+    """The example's piece in the state of a donor: what the words say stays, the rest is the donor's."""
+    other, said = donor.fact.piece, example.said
+    unsaid = tuple(f for f in other.flaws if f not in donor.said.flaws and f not in said.flaws)
+    gone = tuple(p.id for p in said.parts if p.state is PartState.MISSING)
+    graded = other.grading if said.grading else None
+    return replace(
+        example.fact.piece, variant=example.fact.piece.claimed, condition=other.condition, seal=other.seal,
+        flaws=(*said.flaws, *unsaid), missing=gone, grading=graded, position=other.position,
+    )  # fmt: skip
+
+
 def _unlike(e: Entry, ledger: Ledger) -> bool:
-    """Whether the telling names another thing than the piece is claimed to be (a running change left unsaid)."""
+    """Whether the telling names less than the piece is claimed to be, or hides that a graded piece is graded."""
     v = ledger.variants.rows[e.fact.piece.claimed]
-    said = {f for f in e.said.features if e.said.features[f] is not FeatureState.REFUTED}
-    change = bool(v.change) and not e.said.attribute
-    return change or set(v.features) != said or (v.packaging is Packaging.PROTOTYPE and not e.said.stage)
+    unsaid = bool(v.change) and not e.said.attribute
+    return (
+        unsaid or set(v.features) != set(e.said.features) or (e.said.grading is None) != (e.fact.piece.grading is None)
+    )
+
+
+def variant_frame(variants: Variants) -> pl.DataFrame:
+    """What the crowd thinks of each variant in middling state (log EUR, without mood) and how often it is offered."""
+    rows = [
+        {"thing": v.thing, "packaging": v.packaging.value, "features": ",".join(v.features), "line": v.line,
+         "crowd_log": float(variants.crowd[k]), "share": float(variants.share[k])}
+        for k, v in enumerate(variants.rows)
+    ]  # fmt: skip
+    return pl.DataFrame(rows)
 
 
 def write_truth(folder: Path, frames: dict[str, pl.DataFrame]) -> None:

@@ -20,9 +20,9 @@ Ints = NDArray[np.int64]
 
 LEVELS = {"tidewardens": 34.0, "lantern-circus": 52.0, "skyloom": 19.0}  # middle price in EUR at the start
 SHARES = {"tidewardens": 0.5, "lantern-circus": 0.2, "skyloom": 0.3}  # of what is offered
-# The r-th variant of the head is offered ~ (r + SHIFT) ** -ZIPF; the long tail falls gently. The top tenth takes 60-70 %
-# of sales and yet only a third of the tail is seen at most twice: both hold only with a tail that is nearly flat.
-ZIPF, SHIFT, HEAD, HEAD_PART, TAIL_FALL = 0.95, 6.0, 0.1, 0.6, 1.1
+# The r-th variant of the head is offered ~ (r + SHIFT) ** -ZIPF; the long tail falls gently. The top tenth takes
+# 60-70 % of sales and yet only a third is seen at most twice: both hold only with a tail that is nearly flat.
+ZIPF, SHIFT, HEAD, HEAD_PART, TAIL_FALL = 0.95, 6.0, 0.1, 0.605, 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,9 @@ class Variant:
 
 @dataclass(frozen=True, slots=True)
 class Variants:
-    """Arrays over variants: `share` of what is offered, `crowd` log price in EUR in middling state, `plain` the index
+    """Arrays over variants.
+
+    `share` of what is offered, `crowd` log price in EUR in middling state, `plain` the index
     of the same piece without its transplantable feature (-1: has none).
     """
 
@@ -99,10 +101,8 @@ def _of_line(rows: LineRows) -> list[Variant]:
         things = [("", release.id)] + [(c.id, c.id) for c in rows.changes if c.release == release.id]
         for (change, thing), extra in product(things, _extras(release.features)):
             found.append(Variant(thing, release.packaging, extra, *where, change, release.year))
-    for figure in rows.figures:
-        found.append(Variant(figure.id, Packaging.LOOSE, (), line, figure.character, figure.id))
-    for proto in rows.prototypes:
-        found.append(Variant(proto.id, Packaging.PROTOTYPE, (), line, proto.character, ""))
+    found.extend(Variant(f.id, Packaging.LOOSE, (), line, f.character, f.id) for f in rows.figures)
+    found.extend(Variant(p.id, Packaging.PROTOTYPE, (), line, p.character, "") for p in rows.prototypes)
     return found
 
 
@@ -159,8 +159,10 @@ def _shares(rows: tuple[Variant, ...], abundance: Floats) -> Floats:
 
 
 def _levels(rows: tuple[Variant, ...], share: Floats, wanted: Floats) -> Floats:
-    """Log prices that keep the order of `wanted`; weighted by sales they spread so that percentiles 50:90:99 come out
-    about 1:5:25 once condition, time and luck are added (common practice, no source).
+    """Log prices that keep the order of `wanted`.
+
+    Weighted by sales they spread so that percentiles 50:90:99 come out about 1:5:25 once condition, time and luck are
+    added (common practice, no source).
     """
     crowd = np.zeros(len(rows))
     for line, level in LEVELS.items():
@@ -169,12 +171,14 @@ def _levels(rows: tuple[Variant, ...], share: Floats, wanted: Floats) -> Floats:
         weight = share[order] / share[order].sum()
         below = np.cumsum(weight) - weight / 2
         z = _normal_quantile(below)
-        crowd[order] = np.log(level) - 0.1 + 1.02 * z + 0.06 * np.maximum(z, 0) ** 2 - 0.05 * np.minimum(z, 0) ** 2
+        crowd[order] = np.log(level) - 0.1 + 0.9 * z + 0.03 * np.maximum(z, 0) ** 2 + 0.09 * np.minimum(z, 0) ** 2
     return crowd
 
 
 def _normal_quantile(p: Floats) -> Floats:
-    """Standard normal quantile by the logistic approximation of Bowling et al. 2009 (error below 0.02 for 0.01-0.99);
-    only the order and rough spread matter here.
+    """Standard normal quantile by a logistic curve.
+
+    Source: Bowling, Khasawneh, Kaewkuekool & Cho 2009 (slope 1.702, from memory). Only order and rough spread matter
+    here.
     """
     return np.clip(np.log(p / (1 - p)) / 1.702, -3.2, 3.2)

@@ -6,6 +6,7 @@ have collected, `truth/` is what nobody there knows. Everything in it is invente
 
 from __future__ import annotations
 
+import shutil
 from collections import defaultdict
 from datetime import date, timedelta
 from pathlib import Path
@@ -17,16 +18,19 @@ from hangtab.demo.agents import collectors_of, mood_of, sellers_of
 from hangtab.demo.catalogue_files import write_catalogue
 from hangtab.demo.entries import START, START_END, Teller, hearsay
 from hangtab.demo.lines import DISCOVERED, PLANS, LineRows, line_rows
-from hangtab.demo.market import CURRENCY, DAYS, Market
+from hangtab.demo.market import CURRENCY, DAYS, Market, People, Times
 from hangtab.demo.pieces import PieceMaker
 from hangtab.demo.rates import shipped_rates
 from hangtab.demo.said import Lookup
 from hangtab.demo.titles import Titles
-from hangtab.demo.truth import Ledger, Oracle, evidence_frame, piece_frame, worth_frame, write_truth
+from hangtab.demo.truth import Ledger, Oracle, evidence_frame, piece_frame, variant_frame, worth_frame, write_truth
 from hangtab.demo.variants import Floats, variants_of
+from hangtab.domain.errors import HangtabError
 from hangtab.domain.progress import OnStep, Step, ignore_step
 
-_README = """The demo world of Hangtab
+_MARK = "The demo world of Hangtab"
+_FOLDERS = ("catalogue", "sources", "truth")
+_README = """{mark}
 
 Everything here is invented: makers, lines, characters, graders, venues, hosts, people and prices.
 It ends on {end}.
@@ -55,44 +59,66 @@ def write_world(folder: Path, seed: int = 7, scale: float = 1.0, on_step: OnStep
     """Write the world into `folder`.
 
     Args:
-        folder: where to write; files of an earlier world with the same names are replaced.
+        folder: where to write; an earlier demo world there is replaced.
         seed: decides everything.
         scale: how much evidence there is; 1 gives about 30,000 pieces. What exists does not shrink.
         on_step: hears of progress.
+
+    Raises:
+        HangtabError: the folder holds something else under one of the three names.
     """
     streams = [np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(8)]
     on_step(Step("inventing the lines", 0, 1))
     lines = tuple(line_rows(plan, streams[0]) for plan in PLANS)
     variants = variants_of(lines, streams[1])
-    world = (variants, mood_of(variants, streams[2]), collectors_of(variants, 2400, streams[2]))
-    sellers = sellers_of(800, streams[2])
+    mood, buyers = mood_of(variants, streams[2]), collectors_of(variants, 2400, streams[2])
+    people = People(variants, mood, buyers, sellers_of(800, streams[2]))
     maker = PieceMaker(variants, _parts(lines), streams[3])
     rates = _rates()
-    market = Market(world, sellers, maker, rates, streams[4])
+    market = Market(people, maker, Times(rates, _discovered(lines)), streams[4])
     facts = market.run(scale, on_step)
     lookup = Lookup(lines)
     titles = Titles(variants, lookup, _discovered(lines), streams[5])
     teller = Teller(variants, lookup, titles, streams[5])
     on_step(Step("writing titles", 0, 1))
     entries = [teller.tell(fact) for fact in facts]
-    entries += hearsay(entries, sellers, streams[5], scale)
+    entries += hearsay(entries, people.sellers, streams[5], scale)
     on_step(Step("writing the sources", 0, 1))
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / "README.txt").write_text(_README.format(end=START_END.isoformat()), encoding="utf-8")
+    _clear(folder)
+    note = _README.format(mark=_MARK, end=START_END.isoformat())
+    (folder / "README.txt").write_text(note, encoding="utf-8")
     write_catalogue(folder / "catalogue", lines)
     told = sources.write_sources(folder / "sources", entries, (variants, lookup), streams[6], scale)
     on_step(Step("writing the truth", 0, 1))
     ledger = Ledger(variants, lookup, rates)
-    oracle = Oracle(world, market.interest, maker, streams[7])
+    oracle = Oracle(people, market.interest, streams[7])
     write_truth(
         folder / "truth",
         {
             "evidence": evidence_frame(told, ledger),
             "pieces": piece_frame(facts, variants),
+            "variants": variant_frame(variants),
             "worths": worth_frame(told, ledger, oracle, 300),
         },
     )
     on_step(Step("writing the truth", 1, 1))
+
+
+def _clear(folder: Path) -> None:
+    """Remove an earlier world, so that no page of it stays; never touch what is not one."""
+    readme = folder / "README.txt"
+    ours = readme.exists() and readme.read_text(encoding="utf-8").startswith(_MARK)
+    for name in _FOLDERS:
+        if not (folder / name).exists():
+            continue
+        if not ours:
+            raise HangtabError(
+                f"The folder has a {name}/ that is not of a demo world",
+                where=str(folder),
+                mend="Choose an empty folder",
+            )
+        shutil.rmtree(folder / name)
+    folder.mkdir(parents=True, exist_ok=True)
 
 
 def _discovered(lines: tuple[LineRows, ...]) -> dict[str, float]:
