@@ -66,6 +66,12 @@ class GradeReader:
             for g in self._graders.values()
             for s in g.scales
         }
+        self._usual = {
+            (g.id, s.id, grade.label): math.exp((grade.position - 100.0) / _GOOD)
+            for g in self._graders.values()
+            for s in g.scales
+            for grade in s.grades
+        }
         self._templates = [t for g in self._graders.values() for s in g.scales for t in _templates(g, s)]
 
     def templates(self, folded: Folded) -> list[GradeOption]:
@@ -111,8 +117,7 @@ class GradeReader:
 
     def usual(self, grading: Grading) -> float:
         """How usual a grade is, 1 for the best of a scale."""
-        scale = next(s for s in self._graders[grading.grader].scales if s.id == grading.scale)
-        return math.exp(((scale.position(grading.grade) or 0.0) - 100.0) / _GOOD)
+        return self._usual[grading.grader, grading.scale, grading.grade]
 
     def triple(self, grading: Grading, numbers: Sequence[str]) -> tuple[tuple[str, str], ...]:
         """Sub-grades out of numbers in the scale's order, empty when they do not fit."""

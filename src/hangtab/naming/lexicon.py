@@ -12,6 +12,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from hangtab.catalogue.model import Catalogue, Names
+from hangtab.domain.subject import Packaging
 from hangtab.naming.text import spellings, words
 
 
@@ -91,6 +92,7 @@ SENTENCE_WORDS = {
     "query": ("?", "maybe"),
     "label": ("on the label", "on label", "on the case label", "on case label", "label says", "named on the label"),
 }
+_CARDS, _BOXES = ("card", "cardback", "card back"), ("box",)
 _ORDINALS = "first second third fourth fifth sixth".split()
 STATE_WORDS = {
     "seen": ("seen on a photo",),
@@ -159,18 +161,19 @@ def _words(catalogue: Catalogue) -> Iterator[tuple[str, Meaning]]:
     """Cards by their number, the catalogue's word list, and the words of our own sentences."""
     for line in catalogue.lines.values():
         for card in line.cards:
-            yield from ((text, Meaning(Sense.CARD, card.id)) for text in _counted(card.order))
+            kinds = _BOXES if line.packaging is Packaging.BOXED else _CARDS
+            yield from ((text, Meaning(Sense.CARD, card.id)) for text in _counted(card.order, kinds))
     yield from ((word.text, Meaning(Sense.ROLE, word.role)) for word in catalogue.words)
     for sense, table in ((Sense.ROLE, SENTENCE_WORDS), (Sense.STATE, STATE_WORDS)):
         for key, texts in table.items():
             yield from ((text, Meaning(sense, key)) for text in texts)
 
 
-def _counted(order: int) -> Iterator[str]:
+def _counted(order: int, kinds: Iterable[str]) -> Iterator[str]:
     """How a card is called by its number."""
     number = {1: "st", 2: "nd", 3: "rd"}.get(order, "th")
     spelt = [_ORDINALS[order - 1]] if order <= len(_ORDINALS) else []
-    for kind in ("card", "box", "cardback", "card back"):
+    for kind in kinds:
         yield f"{kind} {order}"
         yield f"{order}{number} {kind}"
         yield from (f"{word} {kind}" for word in spelt)

@@ -11,11 +11,10 @@ from dataclasses import dataclass, field
 
 from hangtab.domain.name import Reason
 from hangtab.naming.hearing import FeatureHeard, Heard, Hearer, Mention, from_elsewhere
-from hangtab.naming.lexicon import Sense
 from hangtab.naming.saying import Saying
 
 _GRADE_COLUMNS = ("grader", "grade", "subgrades", "qualifier", "generation", "certificate")
-_YEAR_COLUMNS = frozenset({"year"})
+_GRADE = "grade"
 # A column that says nothing.
 _EMPTY = frozenset({"", "-", "n/a", "none", "no", "unknown", "?"})
 _ANSWER_ROLES = frozenset({"loose", "carded", "boxed", "raw", "graded", "sealed", "opened", "resealed"})
@@ -32,8 +31,8 @@ class Whole:
 def listen(saying: Saying, hearer: Hearer) -> Whole:
     """Hear all texts of a saying."""
     whole = Whole(hearer.hear(saying.title, asked=saying.asked))
-    for text, about_grade in _columns(saying):
-        _add(whole, _elsewhere(hearer.hear(text, about_grade=about_grade)), silent_only=False)
+    for column, text in _columns(saying):
+        _add(whole, _elsewhere(_hear_column(column, text, hearer)), silent_only=False)
     if saying.description:
         _add(whole, _elsewhere(hearer.hear(saying.description)), silent_only=True)
     if saying.year is not None:
@@ -44,16 +43,22 @@ def listen(saying: Saying, hearer: Hearer) -> Whole:
     return whole
 
 
-def _columns(saying: Saying) -> Iterable[tuple[str, bool]]:
-    """Texts of the columns; those of the grade are read as one, since "34" alone means little."""
+def _hear_column(column: str, text: str, hearer: Hearer) -> Heard:
+    """A column's text; one that means nothing by itself is read after its column's name ("territory B")."""
+    heard = hearer.hear(text, about_grade=column == _GRADE)
+    return heard if heard.reasons else hearer.hear(f"{column} {text}")
+
+
+def _columns(saying: Saying) -> Iterable[tuple[str, str]]:
+    """Name and text of each column; those of the grade are read as one, since "34" alone means little."""
     said = [(name.lower(), text.strip()) for name, text in saying.said]
     said = [(name, text) for name, text in said if text.lower() not in _EMPTY]
     grade = [text for column in _GRADE_COLUMNS for name, text in said if name == column]
     if saying.certificate and saying.certificate not in grade:
         grade.append(saying.certificate)
     if grade:
-        yield ", ".join(grade), True
-    yield from ((text, False) for name, text in said if name not in _GRADE_COLUMNS)
+        yield _GRADE, ", ".join(grade)
+    yield from ((name, text) for name, text in said if name not in _GRADE_COLUMNS)
 
 
 def _elsewhere(heard: Heard) -> Heard:
@@ -132,8 +137,3 @@ def _add_grades(whole: Whole, more: Heard) -> None:
         heard.grades = [o for o in heard.grades if (o.grading.grader, o.grading.grade) in new]
     else:
         heard.grades = more.grades
-
-
-def without_character(heard: Heard) -> bool:
-    """Whether no piece is named."""
-    return not heard.named.get(Sense.CHARACTER)
