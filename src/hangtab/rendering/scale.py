@@ -9,16 +9,23 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from fractions import Fraction
 from itertools import pairwise
 
-# How each third of a decade may be divided, coarse to fine, in units of the decade.
-_STOPS = (
-    (1, 2, tuple(Fraction(1, d) for d in (2, 5, 10, 20, 50, 100))),
-    (2, 5, tuple(Fraction(1, d) for d in (1, 2, 5, 10, 20, 50))),
-    (5, 10, tuple(Fraction(1, d) for d in (1, 2, 5, 10, 20))),
+# How each third of a decade may be divided, coarse to fine: its figures for so many parts of a unit. Between 5 and 10
+# there is one more way, with 7 alone, where 6, 8 and 9 have no room.
+_WAYS = (
+    (1, 2, (2, 5, 10, 20, 50, 100)),
+    (2, 5, (1, 2, 5, 10, 20, 50)),
+    (5, 10, (1, 2, 5, 10, 20)),
 )
-_SEVEN = Fraction(7)  # the one figure between 5 and 10 when there is no room for 6, 8 and 9
+_STOPS = tuple(
+    (
+        (float(first), float(last)),
+        *(((5.0, 7.0, 10.0),) if last == 10 else ()),  # noqa: PLR2004 - the upper third
+        *(tuple((first * parts + i) / parts for i in range((last - first) * parts + 1)) for parts in ways),
+    )
+    for first, last, ways in _WAYS
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,32 +73,22 @@ def figures(scale: LogScale, gap: float) -> list[float]:
         if abs(scale.at(2 * unit) - scale.at(unit)) < gap:
             found.add(unit)
             continue
-        for first, last, steps in _STOPS:
-            found.update(_divided(scale, unit, first, last, steps, gap))
+        for ways in _STOPS:
+            found.update(_finest(scale, unit, ways, gap))
     return sorted(v for v in found if scale.holds(v))
 
 
-def _divided(
-    scale: LogScale, unit: float, first: int, last: int, steps: tuple[Fraction, ...], gap: float
-) -> list[float]:
-    ends = [_value(Fraction(first), unit), _value(Fraction(last), unit)]
-    best = ends
-    if first == 5:  # noqa: PLR2004 - the upper third of a decade
-        best = _if_apart(scale, [ends[0], _value(_SEVEN, unit), ends[1]], gap) or ends
-    for step in steps:
-        parts = [_value(first + step * i, unit) for i in range(int((last - first) / step) + 1)]
-        finer = _if_apart(scale, parts, gap)
-        if not finer:
-            break
-        best = finer
+def _finest(scale: LogScale, unit: float, ways: tuple[tuple[float, ...], ...], gap: float) -> list[float]:
+    """The figures of the finest division whose neighbours are all apart; the ends of the third at least."""
+    best = [round(part * unit, 6) for part in ways[0]]
+    for way in ways:
+        values = [round(part * unit, 6) for part in way]
+        if not _apart(scale, values, gap):
+            break  # a finer division holds nearer neighbours still
+        best = values
     return best
 
 
-def _if_apart(scale: LogScale, parts: list[float], gap: float) -> list[float]:
-    shown = [v for v in parts if scale.holds(v)]
-    near = any(abs(scale.at(b) - scale.at(a)) < gap for a, b in pairwise(shown))
-    return [] if near else parts
-
-
-def _value(part: Fraction, unit: float) -> float:
-    return round(float(part) * unit, 6)
+def _apart(scale: LogScale, values: list[float], gap: float) -> bool:
+    shown = [scale.at(v) for v in values if scale.holds(v)]
+    return all(abs(b - a) >= gap for a, b in pairwise(shown))
