@@ -27,6 +27,7 @@ from hangtab.worth.spec import Spec
 from hangtab.worth.state import State, Subjects, mode_parts, part_names, subjects
 from hangtab.worth.store import pack, unpack
 from hangtab.worth.table import NO_MONTH, ROW, read_rows, read_table, to_frame
+from hangtab.worth.threads import one_thread
 from hangtab.worth.variances import Point
 
 Table = Any  # a polars, pandas or Arrow table, a list of rows, or one row as a dict
@@ -78,10 +79,12 @@ class Fitted:
         return out
 
     @property
+    @one_thread
     def coefficients(self) -> pl.DataFrame:
         """Border effects: term, value, estimate, se."""
         return answers.coefficients(self._state)
 
+    @one_thread
     def predict(
         self, rows: Table, at: When = None, levels: Sequence[float] = LEVELS, kind: str = "next"
     ) -> pl.DataFrame:
@@ -93,21 +96,25 @@ class Fitted:
         """
         return answers.predictions(self._state, self._subjects(rows, at), levels, kind)
 
+    @one_thread
     def place(self, row: Table, price: float, at: When = None, kind: str = "next") -> float:
         """Probability that the next sale (kind "middle": the middle of the market) is below `price`."""
         s = self._one(row, at)
         y = np.array([self._response(price)])
         return float(answers.chance_below(self._state, answers.middle(self._state, s), y, kind)[0])
 
+    @one_thread
     def joint(self, rows: Table, at: When = None) -> tuple[Floats, Floats]:
         """Mean vector (n,) and covariance (n, n) of the log worths (middle of the market)."""
         return answers.joint_middle(self._state, self._subjects(rows, at))
 
+    @one_thread
     def contributions(self, row: Table, at: When = None) -> dict[str, float]:
         """The log median split by named part: intercept, terms, chain levels, walks; they sum to it."""
         values = mode_parts(self._state, self._one(row, at).targets)[0]
         return dict(zip(part_names(self._state), values.tolist(), strict=True))
 
+    @one_thread
     def comparables(self, row: Table, at: When = None, top: int = 12) -> Grid:
         """The `top` sales that weigh most in the row's estimate, adjusted to it."""
         state, p = self._state, self._state.problem
@@ -126,16 +133,19 @@ class Fitted:
         ends = self._price(np.array([found.base, estimate]))
         return Grid(pl.DataFrame(out), float(ends[0]), float(ends[1]), gain)
 
+    @one_thread
     def support(self, row: Table, at: When = None) -> Carrying:
         """Effective number of sales behind the row's estimate, and the newest that matters."""
         found = support(self._state, self._one(row, at))
         newest = None if found.newest == NO_MONTH else dt.date(found.newest // 12, found.newest % 12 + 1, 1)
         return Carrying(found.effective_sales, newest)
 
+    @one_thread
     def leave_one_out(self) -> pl.DataFrame:
         """Each sale against the fit without it (frozen weights and variances): its chance, its share of a clean sale."""
         return answers.left_out(self._state)
 
+    @one_thread
     def add(self, more_rows: Table) -> Fitted:
         """A fit of the longer table with the variances held; row numbers go on from the old table's."""
         p = self._state.problem
@@ -177,6 +187,7 @@ class Fitted:
         return np.exp(x) if self.spec.scale == "log" else x
 
 
+@one_thread
 def fit(table: Table, spec: Spec, on_step: Callable[[Step], None] = ignore_step, seed: int = 0) -> Fitted:
     """Fit a table.
 

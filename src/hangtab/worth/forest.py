@@ -158,6 +158,8 @@ def fold(forest: Forest, omega: Floats, prior: Prior) -> Folded:
     for level, theta in zip(forest.levels[::-1], prior.levels[::-1], strict=True):
         n = np.add.reduceat(factor if len(parts) == 0 else factor * parts[-1][0], level.first[:-1])
         c = Sparse(level.ptr, level.idx, kernels.gather(below, factor, level.first, level.ptr, level.idx))
+        if (n * theta <= -1.0).any():
+            raise np.linalg.LinAlgError("a pivot is not positive")
         f = 1.0 / (1.0 + n * theta)
         w = theta * f
         kernels.add_squares(c, -w, level.block, S)

@@ -32,6 +32,14 @@ from hangtab.worth.table import SALE
 from hangtab.worth.tails import Pull, pull
 
 
+# Three ways to weigh the rows of a step. EM never overshoots but creeps; MIXED takes the curvature, yet never less
+# than a share of EM's weight, so that outliers (whose curvature is negative) stay positive; NEWTON takes the
+# curvature as it is, which near a mode leaves every pivot positive. Measured on 5,000 sales: 84 EM steps, 9 so.
+EM, MIXED, NEWTON = 0, 1, 2
+LEAST, LEAST_OF_BOUNDS = 0.3, 0.05
+NEAR, CLOSE, GREW, PATIENCE = 1.0, 0.1, 2.0, 4
+
+
 @dataclass(frozen=True)
 class Mode:
     """eta (rows,), the solution it comes from, its weights and weighted responses, what every row says there, steps taken."""
@@ -56,37 +64,84 @@ class Search:
     most: int = 200
 
 
+@dataclass
+class _Pace:
+    """Which way to step next: chosen from how far the last step went."""
+
+    tolerance: float
+    way: int = EM
+    last: float = np.inf
+    patience: int = PATIENCE
+    newton: bool = True
+
+    def turn(self, shift: float) -> None:
+        """Choose the next way; the last step is always EM's, since gains rest on its weights."""
+        grew = self.way != EM and shift > GREW * self.last
+        self.patience -= grew
+        before = self.way
+        if shift < self.tolerance or shift > NEAR or grew or self.patience <= 0:
+            self.way = EM
+        else:
+            self.way = NEWTON if self.newton and shift < CLOSE else MIXED
+        # Steps of different ways do not compare.
+        self.last = shift if self.way == before else np.inf
+
+    def stumble(self) -> None:
+        """A pivot was not positive: no mode is near enough for Newton."""
+        self.newton, self.way = False, MIXED
+
+
 def find_mode(problem: Problem, logs: Floats, search: Search) -> Mode:
     """Climb to the mode for the parameters `logs`."""
-    forest = problem.forest
     scale, nu = problem.scale(logs), problem.freedom(logs)
-    sale = problem.kind == SALE
-    plain = bool(np.isinf(nu) and sale.all())
-    bounded = problem.border.bounded
-    held = search.held if search.held is not None else np.zeros(forest.p, bool)
+    plain = bool(np.isinf(nu)) and bool((problem.kind == SALE).all())
+    held = search.held if search.held is not None else np.zeros(problem.forest.p, bool)
     prior = problem.prior(logs, held)
     eta = _start(problem, search.start)
-    careful, last = False, np.inf
-    weight = zeta = eta
     said = pull(problem.y, problem.kind, eta, scale, nu)
-    for step in range(1, search.most + 1):
-        weight = said.weight if careful else np.where(sale, said.weight, np.maximum(said.information, 0.02 * said.weight))
-        folded = fold(forest, weight, prior)
+    pace, step = _Pace(search.tolerance), 0
+    while True:
+        weight = _weight(problem, said, pace.way)
         zeta = weight * eta + said.slope
-        folding = carry(forest, folded, zeta[:, None])
-        if search.held is None and bounded.any():
+        try:
+            held, factor, solution = _solve(problem, prior, weight, zeta, None if search.held is None else held)
+        except np.linalg.LinAlgError:
+            if pace.way != NEWTON:
+                raise
+            pace.stumble()
+            continue
+        new = fitted_values(problem.forest, solution)[:, 0]
+        shift, eta, step = float(np.max(np.abs(new - eta) / scale)), new, step + 1
+        said = pull(problem.y, problem.kind, eta, scale, nu)
+        settled = plain or (pace.way == EM and shift < search.tolerance)
+        if settled or step >= search.most:
+            return Mode(eta, weight, zeta, factor, solution, said, step, settled=settled)
+        pace.turn(shift)
+
+
+def _weight(problem: Problem, said: Pull, way: int) -> Floats:
+    if way == EM:
+        return said.weight
+    if way == NEWTON:
+        return said.bend
+    least = np.where(problem.kind == SALE, LEAST, LEAST_OF_BOUNDS)
+    return np.maximum(said.bend, least * said.weight)
+
+
+def _solve(
+    problem: Problem, prior: Prior, weight: Floats, zeta: Floats, held: Flags | None
+) -> tuple[Flags, Factor, Solution]:
+    """One elimination; held None: find which bounded columns stand at zero."""
+    forest, bounded = problem.forest, problem.border.bounded
+    folded = fold(forest, weight, prior)
+    folding = carry(forest, folded, zeta[:, None])
+    if held is None:
+        held = np.zeros(forest.p, bool)
+        if bounded.any():
             A, r = border_problem(forest, folded, folding.g[:, 0])
             _, held = bounded_minimum(A, r, bounded, held)
-        factor = close(forest, folded, held)
-        solution = solve(forest, factor, folding)
-        new = fitted_values(forest, solution)[:, 0]
-        shift = float(np.max(np.abs(new - eta) / scale))
-        careful = careful or shift > 2.0 * last
-        eta, last = new, shift
-        said = pull(problem.y, problem.kind, eta, scale, nu)
-        if plain or shift < search.tolerance:
-            return Mode(eta, weight, zeta, factor, solution, said, step, settled=True)
-    return Mode(eta, weight, zeta, factor, solution, said, search.most, settled=False)
+    factor = close(forest, folded, held)
+    return held, factor, solve(forest, factor, folding)
 
 
 def _start(problem: Problem, start: Floats | None) -> Floats:

@@ -20,11 +20,13 @@ from hangtab.worth.table import BELOW, SALE
 
 @dataclass(frozen=True)
 class Pull:
-    """Per row: log likelihood, slope in eta, weight (EM), information, and d(-2 log lik)/d(log scale^2)."""
+    """Per row: log likelihood, slope in eta, weight (EM), bend (minus the second derivative), information,
+    and d(-2 log lik)/d(log scale^2)."""
 
     loglik: Floats
     slope: Floats
     weight: Floats
+    bend: Floats
     information: Floats
     scale_slope: Floats
 
@@ -47,7 +49,7 @@ def log_below(u: Floats, nu: float) -> Floats:
 def pull(y: Floats, kind: Ints, eta: Floats, scale: Floats, nu: float) -> Pull:
     """What every row says. All arrays (rows,)."""
     sale = kind == SALE
-    out = Pull(*(np.empty(len(y)) for _ in range(5)))
+    out = Pull(*(np.empty(len(y)) for _ in range(6)))
     _sales(out, sale, (y - eta) / scale, scale, nu)
     if not sale.all():
         _bounds(out, ~sale, np.where(kind == BELOW, 1.0, -1.0), (y - eta) / scale, scale, nu)
@@ -60,6 +62,7 @@ def _sales(out: Pull, at: Flags, u: Floats, scale: Floats, nu: float) -> None:
     out.loglik[at] = log_density(u, nu) - np.log(s)
     out.slope[at] = w * u / s
     out.weight[at] = w / s**2
+    out.bend[at] = w / s**2 if np.isinf(nu) else w * (nu - u * u) / (nu + u * u) / s**2
     out.information[at] = expected_share(nu) / s**2
     out.scale_slope[at] = 1.0 - w * u * u
 
@@ -78,6 +81,7 @@ def _bounds(out: Pull, at: Flags, sign: Floats, u: Floats, scale: Floats, nu: fl
     out.loglik[at] = logp
     out.slope[at] = -sign * m / s
     out.weight[at] = np.maximum(weight, 1e-12) / s**2
+    out.bend[at] = bend / s**2
     out.information[at] = np.clip(bend, 0.0, 1.0) / s**2
     out.scale_slope[at] = m * u
 

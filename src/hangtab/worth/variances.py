@@ -222,7 +222,7 @@ def search_variances(
         moving = (point.logs > low) & (point.logs < high)
         norm = float(np.abs(s.gradient[moving]).max()) if moving.any() else 0.0
         on_step(Step("fit", iteration, most, f"criterion {point.criterion:.4f}, gradient {norm:.2g}"))
-        enough_now = max(enough, 1e-13 * abs(point.criterion))
+        enough_now = max(enough * max(1.0, len(problem.y) / 200), 1e-13 * abs(point.criterion))
         if fall < enough_now or iteration >= most:
             return Found(point, iteration, norm, converged=fall < enough_now and point.mode.settled)
         if iteration < FIXED_POINTS and np.isinf(problem.freedom(point.logs)):
