@@ -23,7 +23,7 @@ MONEY = frozenset({"price", "ask", "offer", "postage", "total", "tax"})
 DAYS = frozenset({"sold", "ended", "started", "seen"})
 _REPEATABLE = frozenset({"kind", "photo"})
 _TOP_ROWS = 25
-_CONTENT_ROWS = 200
+_CONTENT_ROWS = 100
 _FUZZY = 86.0
 _PARENS = re.compile(r"[(\[](.*?)[)\]]")
 _FILLERS = frozenset("in the of a an der die das de la le du des het van my our your total".split()) - {"total"}
@@ -156,7 +156,7 @@ _TESTS: Mapping[str, Callable[[str], bool]] = {
     "address": lambda c: bool(re.match(r"\s*(https?://|www\.)", c)),
     "currency": lambda c: len(c.strip()) <= 3 and bool(currency_of(c)),  # noqa: PLR2004 - a code or sign
     "country": lambda c: plain(c) in countries(),
-    "status": lambda c: len(c) < 60 and bool(statuses("kind", c) or statuses("outcome", c)),  # noqa: PLR2004 - no title
+    "status": lambda c: len(c) < 50 and bool(statuses("kind", c) or statuses("outcome", c)),  # noqa: PLR2004 - no title
     "signed": lambda c: bool(re.search(r"[€£$]", c)) and isinstance(read_amount(c), Amount),
     "words": lambda c: len(c.split()) > 2,  # noqa: PLR2004 - a phrase
     "picture": lambda c: bool(re.search(r"\.(png|jpe?g|webp|gif)\s*$", c, re.IGNORECASE)),
@@ -182,6 +182,8 @@ def _weighed(idea: _Idea, content: Mapping[str, float]) -> _Idea:
     expected = _EXPECTED.get(idea.meaning)
     if idea.meaning == "title" and content.get("whole", 0) > 0.8:  # noqa: PLR2004 - a column of numbers
         return _Idea("listing", 0.6, f"{idea.why}, its cells are numbers")
+    if idea.meaning in ("kind", "outcome", "standing") and content.get("money", 0) > 0.8 and not content["status"]:  # noqa: PLR2004
+        return _Idea("price", 0.8, f"{idea.why}, its cells are amounts")
     if expected is None or not content:
         return idea
     share = content[expected]

@@ -12,10 +12,21 @@ from collections.abc import Iterable
 
 from hangtab.domain.dates import When
 from hangtab.domain.errors import Problem
-from hangtab.domain.evidence import ASKED, Evidence, Kind, Postage, PostageKind, ReadField, Reading, evidence_id
+from hangtab.domain.evidence import (
+    ASKED,
+    FALLEN_THROUGH,
+    Evidence,
+    Kind,
+    Outcome,
+    Postage,
+    PostageKind,
+    ReadField,
+    Reading,
+    evidence_id,
+)
 from hangtab.domain.money import Money
 from hangtab.intake.amounts import UNDECIDED, Amount, Trouble, read_amount
-from hangtab.intake.kinds import Signs, kind_of, outcome_of, postage_words, standing_of
+from hangtab.intake.kinds import Signs, kind_of, outcome_of, pieces_in_title, postage_words, standing_of
 from hangtab.intake.model import Layout, Setting
 from hangtab.intake.rows import FieldRow, Forms, UnclearError, day, exact, money, placed
 from hangtab.intake.venues import listing_in
@@ -45,15 +56,18 @@ def _assemble(row: FieldRow) -> Evidence:
     price, ask, offer, total = (money(row, name) for name in ("price", "ask", "offer", "total"))
     total_only = price is None and total is not None
     price = price or total
-    kind = _kind(row, price=price is not None, ask=ask is not None, offer=offer is not None)
+    title, cut = _title(row)
+    quantity = _quantity(row, title)
+    outcome = outcome_of(row.text("outcome"), "; ".join(f.text for f in row.reading.fields if f.name == "kind"))
+    kind = kind_of(_signs(row, quantity, outcome, (price, ask, offer)))
     price, ask = _sides(kind, price, ask, offer)
     if price is None and kind is not Kind.OFFER and (kind not in ASKED or ask is None):
         raise UnclearError(Trouble("Price is missing", "Give a price, or say that it is hidden"), _anchor(row))
     postage = _postage(row, kind, price or ask)
-    title, cut = _title(row)
+    venue = row.venue or (row.setting.places.private() if kind is Kind.PRIVATE else "")
     listing = (row.text("listing").lstrip("#") or listing_in(row.text("url")))[:_LONGEST_ID]
     return Evidence(
-        id=evidence_id(venue=row.venue, listing=listing, source=row.reading.source, locator=row.reading.locator),
+        id=evidence_id(venue=venue, listing=listing, source=row.reading.source, locator=row.reading.locator),
         kind=kind,
         title=title,
         when=_when(row, kind),
@@ -61,15 +75,15 @@ def _assemble(row: FieldRow) -> Evidence:
         ask=ask,
         postage=postage,
         started=day(row, "started"),
-        venue=row.venue,
+        venue=venue,
         country=row.country,
         listing=listing,
         seller=row.text("seller")[:_LONGEST_ID],
         standing=standing_of(row.text("standing"), kind),
-        outcome=outcome_of(row.text("outcome"), "; ".join(f.text for f in row.reading.fields if f.name == "kind")),
+        outcome=outcome,
         description=row.text("description")[:_LONGEST_TEXT],
         said=_said(row) + cut,
-        quantity=_quantity(row),
+        quantity=quantity,
         certificate=row.text("certificate")[:_LONGEST_ID],
         converted="yes" in statuses("converted", row.text("converted")),
         premium_included="included" in statuses("premium", row.text("premium")),
@@ -98,28 +112,30 @@ def _sides(
     return price or offer, ask
 
 
-def _kind(row: FieldRow, *, price: bool, ask: bool, offer: bool) -> Kind:
+def _signs(row: FieldRow, quantity: int, outcome: Outcome, sums: tuple[Money | None, ...]) -> Signs:
+    """What the row shows of its kind. `sums` are price, ask and accepted offer."""
+    price, ask, offer = sums
     words = [w for f in row.reading.fields if f.name in _STATUS_FIELDS for w in statuses("kind", f.text)]
     bids = row.text("bids")
     found = re.search(r"\d+", bids) if bids else None
-    return kind_of(
-        Signs(
-            words=frozenset(words),
-            price=price,
-            ask=ask,
-            offer=offer,
-            bids=int(found[0][:6]) if found else None,
-            quantity=_quantity(row),
-            over=bool(row.text("sold") or row.text("ended")),
-            venue_kind=row.setting.venues[row.venue].kind if row.venue in row.setting.venues else "",
-        )
+    return Signs(
+        words=frozenset(words),
+        price=price is not None,
+        ask=ask is not None,
+        offer=offer is not None,
+        bids=int(found[0][:6]) if found else None,
+        quantity=quantity,
+        over=bool(row.text("sold") or row.text("ended")),
+        venue_kind=row.setting.venues[row.venue].kind if row.venue in row.setting.venues else "",
+        fallen=outcome in FALLEN_THROUGH,
+        above_ask=price is not None and ask is not None and price.minor > ask.minor and price.currency == ask.currency,
     )
 
 
-def _quantity(row: FieldRow) -> int:
+def _quantity(row: FieldRow, title: str) -> int:
     text = row.text("quantity")
     if not text:
-        return 1
+        return pieces_in_title(title)
     found = re.fullmatch(r"[x×]?\s*(\d{1,6})(?:[.,]0+)?\s*[^\W\d]*\.?", text, re.IGNORECASE)
     if not found or not 1 <= int(found[1]) <= _MOST_PIECES:
         mend = "Give a whole number of pieces, 1 or more"

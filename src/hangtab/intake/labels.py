@@ -11,12 +11,15 @@ from collections.abc import Iterator
 from hangtab.domain.evidence import ReadField
 from hangtab.intake.columns import DAYS, MONEY
 from hangtab.intake.spans import DAY, MONEY_SPAN
-from hangtab.intake.words import header_words, plain, statuses
+from hangtab.intake.words import header_words, plain, status_share, statuses
 
 _SEGMENT = re.compile(r"[^\n·•|]+")
+_TELLING = MONEY | DAYS  # their labels often say how it came about
+_BEFORE_DAYS = frozenset("on am le op den date".split())
 _LONGEST_LABEL = 5  # words
 _LONGEST_VALUE = 200
-_LONGEST_STATUS = 8  # words
+_LONGEST_STATUS = 10  # words
+_MOSTLY = 0.6  # share of status words in a line that states one; "Sold as seen, questions welcome" has a fifth
 _BARE = MONEY | DAYS | {"listing", "bids", "quantity", "seller", "certificate"}
 
 
@@ -37,18 +40,29 @@ def _fields(text: str) -> Iterator[ReadField]:
     for segment in _SEGMENT.finditer(text):
         line, at = segment[0], segment.start()
         if waiting is not None:
-            value = _value(header_words()[plain(waiting[0])], line, at) if len(line) <= _LONGEST_VALUE else None
+            value = _value(_label_alone(waiting[0]), line, at)
             if value:
                 yield value
                 yield from _said_by_label(value.name, waiting[0], waiting.start())
                 waiting = None
                 continue
             yield from _status(waiting[0], waiting.start())
-        waiting = segment if header_words().get(plain(line)) else None
+        waiting = segment if _label_alone(line) else None
         if waiting is None:
             yield from _line(line, at)
     if waiting is not None:
         yield from _status(waiting[0], waiting.start())
+
+
+def _label_alone(line: str) -> str:
+    """The meaning of a line that is a label and nothing else; "Ended without a buyer on" asks for a day."""
+    bare = plain(line[:_LONGEST_VALUE])
+    if meaning := header_words().get(bare, ""):
+        return meaning
+    if len(bare.split()) > _LONGEST_STATUS or bare.rpartition(" ")[2] not in _BEFORE_DAYS:
+        return ""
+    kinds = statuses("kind", line)
+    return ("seen" if "ask" in kinds else "ended") if kinds else ""
 
 
 def _line(line: str, at: int) -> Iterator[ReadField]:
@@ -63,7 +77,9 @@ def _line(line: str, at: int) -> Iterator[ReadField]:
 
 def _said_by_label(meaning: str, label: str, at: int) -> Iterator[ReadField]:
     """A label of a price says how it came about: "Sold for", "Hammer"."""
-    if meaning in ("price", "ask", "offer") and statuses("kind", label):
+    said = statuses("kind", label) if meaning in _TELLING else ()
+    # "Ended" before a date is only its name.
+    if said and not (meaning in DAYS and plain(label) in header_words() and "sold" not in said):
         yield ReadField("kind", label, _span(at, at + len(label)), 0.8)
 
 
@@ -76,7 +92,7 @@ def _label(line: str) -> tuple[str, int, str]:
     ends = [m.end() for m in re.finditer(r"\S+", line)][:_LONGEST_LABEL]
     for end in reversed(ends):
         meaning = words.get(plain(line[:end]), "")
-        if meaning in _BARE and end < len(line):
+        if meaning in _BARE and end < len(line) and not (meaning == "seller" and statuses("kind", line)):
             return meaning, end, line[:end].strip()
     back = re.match(rf"\s*\+?\s*({MONEY_SPAN.pattern}|\d+)\s+(\D{{3,40}})$", line, MONEY_SPAN.flags)
     if back:
@@ -108,10 +124,7 @@ def _value(meaning: str, text: str, at: int) -> ReadField | None:
 
 def _status(line: str, at: int) -> Iterator[ReadField]:
     """A short line that is mostly status words."""
-    words = plain(line).split()
-    if not 0 < len(words) <= _LONGEST_STATUS:
-        return
-    if statuses("kind", line) or [s for s in statuses("outcome", line) if s != "completed"]:
+    if len(line.split()) <= _LONGEST_STATUS and status_share(line) >= _MOSTLY:
         start = len(line) - len(line.lstrip())
         yield ReadField("kind", line.strip(), _span(at + start, at + len(line.rstrip())), 0.7)
 

@@ -21,7 +21,9 @@ from hangtab.intake.tables import decoded
 from hangtab.intake.venues import Places
 from hangtab.intake.words import countries, header_phrases, status_phrases, statuses
 
-_LINK = r"\W*(?:(?:for|at|by|fur|zu|um|bei|pour|a|voor|op|price|preis|prix|prijs|was|seller|is|it|hat|ist)\W+){0,3}"
+_GAP = r"[\s:,;.()\0–—-]"  # between words; a currency sign is none of it
+_SMALL = "for|at|by|fur|für|zu|um|bei|pour|a|à|voor|op|price|preis|prix|prijs|was|seller|is|it|hat|ist"
+_LINK = rf"{_GAP}*(?:(?:{_SMALL}){_GAP}+){{0,3}}"
 _LINKED = re.compile(f"(?i:{_LINK})({MONEY_SPAN.pattern})")
 _LINKED_TOKEN = re.compile(rf"(?i:{_LINK})(\d\S*[^\s,;.)])")  # no amount, but it stands where one should
 _ASKED = re.compile(

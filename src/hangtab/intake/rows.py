@@ -116,6 +116,17 @@ class FieldRow:
             or self.setting.default_currency
         )
 
+    def several_currencies(self) -> bool:
+        """Whether nothing singles out one of a venue's sites, and these differ in currency."""
+        venue = self.setting.venues.get(self.venue)
+        return bool(
+            venue
+            and not self.site
+            and not self.country
+            and not self.currency
+            and len({s.currency for s in venue.sites}) > 1
+        )
+
     def code(self, written: str) -> str:
         """The ISO code meant by what an amount states; "$" alone is the place's dollar, else the US one."""
         here = self.money_here()
@@ -133,18 +144,28 @@ def placed(reading: Reading, setting: Setting, forms: Forms) -> FieldRow:
         fields.setdefault(f.name, f)
     stated = fields["venue"].text.strip() if "venue" in fields else ""
     host_venue, host_country = setting.places.at(fields["url"].text) if "url" in fields else ("", "")
-    venue = setting.places.venue(stated) or host_venue or short_name(stated)
+    named_venue, named_country = setting.places.named(stated) if stated else ("", "")
+    venue = named_venue or host_venue or short_name(stated)
     country = country_code(fields["country"].text) if "country" in fields else ""
     if not country or fields["country"].where == FROM_NAME:
-        country = host_country or setting.places.in_name(stated)[1] or country
+        country = host_country or named_country or country
     currency = ""
     if "currency" in fields and fields["currency"].text.strip():
         currency = currency_of(fields["currency"].text)
         if not currency:
             trouble = f"No such currency: {fields['currency'].text.strip()[:20]!r}"
             raise UnclearError(Trouble(trouble, "Use the three letters of ISO 4217, such as EUR"), fields["currency"])
-    site = setting.places.site(venue, country, currency)
+    site = setting.places.site(venue, country, currency or _written(fields))
     return FieldRow(reading, fields, setting, forms, venue, country or (site.country if site else ""), currency, site)
+
+
+def _written(fields: Mapping[str, ReadField]) -> str:
+    """The ISO code that an amount itself states, "" when none does."""
+    for name in ("price", "ask", "offer"):
+        amount = read_amount(fields[name].text, ".") if name in fields else None
+        if isinstance(amount, Amount) and amount.currency not in SHARED_SIGNS:
+            return amount.currency
+    return ""
 
 
 def money(row: FieldRow, name: str) -> Money | None:
@@ -165,6 +186,9 @@ def exact(amount: Amount, row: FieldRow, name: str) -> Money:
     written = amount.currency
     if not written and name == "postage" and row.text("postage_currency"):
         written = currency_of(row.text("postage_currency"))
+    if not written and row.several_currencies():
+        mend = "Add the currency to the amount, or the country to the venue"
+        raise UnclearError(Trouble(f"has no currency: {row.text(name)[:40]!r}", mend), row.fields[name])
     try:
         return Money.of(amount.number, row.code(written))
     except PriceError as error:

@@ -36,7 +36,7 @@ def sniff(name: str, data: bytes) -> Media:
     text = decoded(data[:_HEAD])
     if len(_ODD.findall(text)) * 20 > len(text):
         return Media.UNKNOWN
-    if _HTML.search(text):
+    if _HTML.search(text) or (named is Media.HTML and "<" in text):
         return Media.HTML
     return _text_media(data, named)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from hangtab.catalogue.model import Site, Venue
 from hangtab.intake.words import country_code, plain
@@ -16,6 +16,7 @@ from hangtab.intake.words import country_code, plain
 _HOST = re.compile(r"(?:https?:)?//(?:www\.)?([^/:?#\s]+)|^(?:www\.)?([\w-]+(?:\.[\w-]+)+)", re.IGNORECASE)
 _LISTING = re.compile(r"(?:[/=#]|^)([\w-]*\d[\w-]*)(?:\.html?)?/?(?:[?#].*)?$", re.IGNORECASE)
 _LONGEST_NAME = 60
+_MOST_KNOWN = 10_000
 
 
 @dataclass(frozen=True)
@@ -25,6 +26,7 @@ class Places:
     venues: Mapping[str, Venue]
     names: Mapping[str, str]
     hosts: Mapping[str, tuple[str, str]]
+    _known: dict[str, tuple[str, str]] = field(default_factory=dict, compare=False, repr=False)  # texts seen before
 
     @classmethod
     def of(cls, venues: Mapping[str, Venue]) -> Places:
@@ -33,7 +35,11 @@ class Places:
         for venue in venues.values():
             names.update({plain(n): venue.id for n in (venue.names.name, *(a.text for a in venue.names.aliases))})
         ordered = dict(sorted(names.items(), key=lambda pair: -len(pair[0])))
-        hosts = {s.host.lower(): (v.id, s.country) for v in venues.values() for s in v.sites if s.host}
+        hosts: dict[str, tuple[str, str]] = {}
+        for venue in venues.values():
+            for site in (s for s in venue.sites if s.host):
+                shared = site.host.lower() in hosts  # one host for several countries does not tell which
+                hosts[site.host.lower()] = (venue.id, "" if shared else site.country)
         return cls(venues, ordered, hosts)
 
     def venue(self, text: str) -> str:
@@ -43,6 +49,19 @@ class Places:
             return self.names[bare]
         padded = f" {bare} "
         return next((i for name, i in self.names.items() if name and f" {name} " in padded), "")
+
+    def named(self, text: str) -> tuple[str, str]:
+        """Venue id and country that a text names ("Quayside DE"), each "" when it does not."""
+        if text not in self._known:
+            if len(self._known) > _MOST_KNOWN:
+                self._known.clear()
+            self._known[text] = self.in_name(text)
+        return self._known[text]
+
+    def private(self) -> str:
+        """Id of the only venue for sales between two people, "" when there is none or more than one."""
+        found = [v.id for v in self.venues.values() if v.kind == "private"]
+        return found[0] if len(found) == 1 else ""
 
     def at(self, address: str) -> tuple[str, str]:
         """Venue id and country of a web address, both "" when its host is not known."""

@@ -144,9 +144,26 @@ def _status_words() -> Mapping[str, Mapping[str, str]]:
     return found
 
 
+def _phrases_in(group: str, bare: str) -> list[str]:
+    """The status phrases in a plain text, the longest at each place."""
+    words, longest = _status_words()[group], _longest_phrase(group)
+    tokens = bare.split()
+    found, at = [], 0
+    while at < len(tokens):
+        for size in range(min(longest, len(tokens) - at), 0, -1):
+            phrase = " ".join(tokens[at : at + size])
+            if phrase in words and phrase not in _ALONE and not phrase.isdigit():
+                found.append(phrase)
+                at += size
+                break
+        else:
+            at += 1
+    return found
+
+
 @lru_cache(maxsize=16)
-def _status_pattern(group: str) -> re.Pattern[str]:
-    return re.compile(_alternatives(status_phrases(group)))
+def _longest_phrase(group: str) -> int:
+    return max(len(p.split()) for p in _status_words()[group])
 
 
 @lru_cache(maxsize=1 << 14)
@@ -160,7 +177,7 @@ def statuses(group: str, text: str) -> tuple[str, ...]:
     bare = plain(text[:400])
     if bare in words:
         return (words[bare],)
-    return tuple(dict.fromkeys(words[m] for m in _status_pattern(group).findall(bare)))
+    return tuple(dict.fromkeys(words[p] for p in _phrases_in(group, bare)))
 
 
 @lru_cache(maxsize=1)
@@ -171,8 +188,18 @@ def month_names() -> Mapping[str, int]:
 
 @lru_cache(maxsize=16)
 def status_phrases(group: str) -> frozenset[str]:
-    """The plain phrases of one group of statuses that mean something inside a text."""
-    return frozenset(w for w in _status_words()[group] if w not in _ALONE and not w.isdigit())
+    """The plain phrases of a group ("kind") or of one value ("kind:lot") that mean something inside a text."""
+    name, _, value = group.partition(":")
+    words = _status_words()[name].items()
+    return frozenset(w for w, v in words if w not in _ALONE and not w.isdigit() and value in ("", v))
+
+
+@lru_cache(maxsize=1 << 12)
+def status_share(text: str) -> float:
+    """Share of a text's words that are words of a kind or an outcome, 0 to 1."""
+    bare = plain(text)
+    count = max(len(bare.split()), 1)
+    return max(sum(len(p.split()) for p in _phrases_in(g, bare)) / count for g in ("kind", "outcome"))
 
 
 @lru_cache(maxsize=64)
