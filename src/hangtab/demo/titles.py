@@ -14,6 +14,7 @@ from hangtab.demo.agents import Seller
 from hangtab.demo.general import CONDITIONS, FEATURES, FLAWS, GRADERS, WORDS
 from hangtab.demo.pieces import Piece
 from hangtab.demo.said import Lookup, Said, missing, present
+from hangtab.demo.slips import CHATTER, dressed, shortened, typo, without_accents
 from hangtab.demo.variants import Variant, Variants
 from hangtab.domain.subject import FeatureState, Grading, Packaging, Seal
 
@@ -51,17 +52,6 @@ def phrase(role: str, language: str, rng: np.random.Generator) -> str:
     return texts[0] if rng.random() < first else str(rng.choice(texts))
 
 
-def typo(text: str, rng: np.random.Generator) -> str:
-    """One slip of the fingers inside a word: two letters swapped, one lost or doubled."""
-    if len(text) < 6:
-        return text
-    k = int(rng.integers(2, len(text) - 2))
-    how = rng.integers(3)
-    if how == 0:
-        return text[:k] + text[k + 1] + text[k] + text[k + 2 :]
-    return text[:k] + text[k + 1 :] if how == 1 else text[:k] + text[k] + text[k:]
-
-
 class Titles:
     """Writes titles. One instance for a world; every call draws from its generator."""
 
@@ -94,21 +84,35 @@ class Titles:
         name = cast.in_language(who.language) if who.language != "en" and self._maybe(0.7) else cast.names.name
         if name == cast.names.name and self._maybe(0.06):
             name = str(rng.choice(cast.slips()))
-        elif self._maybe(0.03 + 0.04 * (1 - who.care)):
+        elif self._maybe(0.03 + 0.05 * (1 - who.care)):
             name = typo(name, rng)
+        elif self._maybe(0.012):
+            name = shortened(name)
         shared = len(lookup.names[cast.names.name]) > 1
         words = [name]
+        rival = self._rival(v.character)
+        if rival and self._maybe(0.012):
+            words.append(f"{phrase('not', who.language, rng)} {rival}")
         if self._maybe(0.97 if shared else 0.8):
             said.line = v.line
             line = lookup.lines[v.line].names
-            words = [str(rng.choice([a.text for a in line.aliases])) if self._maybe(0.12) else line.name, name]
-            if self._maybe(0.15):
-                words.reverse()
+            called = str(rng.choice([a.text for a in line.aliases])) if self._maybe(0.12) else line.name
+            words = [*words, called] if self._maybe(0.15) else [called, *words]
         if v.figure and lookup.many_looks(v.figure) and self._maybe(self._look_chance(v, who)):
             figure = lookup.figures[v.figure]
             said.figure = figure.names.name
             words.append(word(figure.names, who.language, rng))
         return words + self._card(v, who, said)
+
+    def _rival(self, character: str) -> str:
+        """A character of the line that is easily taken for this one, empty when there is none."""
+        lookup = self._lookup
+        own = lookup.cast[character].names.name
+        for other, cast in lookup.cast.items():
+            same = cast.names.name.split()[0] == own.split()[0]
+            if same and cast.names.name != own and lookup.line_of[other] == lookup.line_of[character]:
+                return cast.names.name
+        return ""
 
     def _look_chance(self, v: Variant, who: Writer) -> float:
         if v.packaging is Packaging.LOOSE:
@@ -222,15 +226,20 @@ class Titles:
         return words
 
     def _join(self, head: list[str], tail: list[str], who: Writer) -> str:
-        rng = self._rng
+        rng, sloppy = self._rng, 1 - who.care
         if tail and self._maybe(0.3):
             rng.shuffle(tail)
+        tail = [typo(w, rng) if w[-1].isalpha() and self._maybe(0.01 + 0.04 * sloppy) else w for w in tail]
         words = head + tail
         if self._maybe(0.05):  # the grade or the form first
             words = tail + head
-        if self._maybe(0.25 + 0.2 * (1 - who.care)):
+        if self._maybe(0.25 + 0.2 * sloppy):
             words.insert(0 if self._maybe(0.5) else len(words), phrase("noise", who.language, rng))
-        text = (", " if self._maybe(0.08) else " - " if self._maybe(0.04) else " ").join(words)
+        if self._maybe(0.07 + 0.05 * sloppy):
+            words.append(str(rng.choice(CHATTER[who.language])))
+        text = dressed(words, rng)
+        if who.language != "en" and self._maybe(0.05 + 0.3 * sloppy):
+            text = without_accents(text, who.language)
         shape = rng.random()
         text = text.upper() if shape < 0.06 else text.lower() if shape < 0.16 else text
         return text + ("!" if self._maybe(0.04) else "")
