@@ -7,6 +7,7 @@ from datetime import date
 
 from hangtab.catalogue.model import Catalogue, FeatureKind
 from hangtab.catalogue.variants import variants
+from hangtab.domain.evidence import Kind
 from hangtab.domain.subject import Packaging, Subject
 from hangtab.usecases.desk import AsSold, BookInfo, Leader, LineHeld, Outline
 from hangtab.usecases.fitting import Standing
@@ -29,7 +30,9 @@ def as_sold(parts: Parts, ids: Sequence[str]) -> Mapping[str, AsSold]:
         label = (
             condition_label(parts.catalogue, Subject.parse(name.candidates[0][0])) if name and name.candidates else ""
         )
-        out[i] = AsSold(label, place or "private", doubtful=not (name and name.decided))
+        hidden = evidence.kind is Kind.OFFER and evidence.price is None
+        kind = Kind.OFFER if hidden else Kind.SALE if evidence.kind is Kind.OFFER else evidence.kind
+        out[i] = AsSold(label, place or "private", kind.value, doubtful=not (name and name.decided))
     return out
 
 
@@ -100,7 +103,7 @@ def book_info(parts: Parts, standing: Standing | None, name: str, today: date) -
         fitted=standing.made if standing else None,
         today=today,
         lines=lines,
-        venues=tuple(v.names.name for v in parts.catalogue.venues.values()),
+        venues=tuple((v.id, v.names.name) for v in parts.catalogue.venues.values()),
         examples=_examples(parts, counts),
     )
 

@@ -88,7 +88,10 @@ class LineHeld:
 
 @dataclass(frozen=True, slots=True)
 class BookInfo:
-    """The book in a few figures; `today` is the day for which questions without a date are answered."""
+    """The book in a few figures.
+
+    `today` is the day for which questions without a date are answered; `venues` are (id, name) pairs.
+    """
 
     name: str
     currency: str
@@ -98,7 +101,7 @@ class BookInfo:
     fitted: datetime | None
     today: date
     lines: tuple[LineHeld, ...] = ()
-    venues: tuple[str, ...] = ()
+    venues: tuple[tuple[str, str], ...] = ()
     examples: tuple[str, ...] = ()
 
 

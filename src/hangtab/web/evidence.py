@@ -5,7 +5,7 @@ Promises: a source is never shown as anything but text (a photo as an image); it
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 from urllib.parse import quote
 
@@ -37,13 +37,16 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
             )
         return detail
 
+    def shown(evidence_id: str) -> dict[str, Any]:
+        return detail_view(found(evidence_id), dict(desk.info().venues))
+
     @router.get("/evidence/{evidence_id:path}/open")
     def opened(evidence_id: str) -> Response:
-        return Response(pages.text("_opened.html", **detail_view(found(evidence_id))), media_type="text/html")
+        return Response(pages.text("_opened.html", **shown(evidence_id)), media_type="text/html")
 
     @router.get("/evidence/{evidence_id:path}")
     def evidence(request: Request, evidence_id: str) -> Response:
-        return pages.show(request, "evidence.html", page="sales", **detail_view(found(evidence_id)))
+        return pages.show(request, "evidence.html", page="sales", **shown(evidence_id))
 
     @router.get("/photo/{sha256}")
     def photo(sha256: str) -> Response:
@@ -67,7 +70,7 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
     return router
 
 
-def detail_view(detail: Detail) -> dict[str, Any]:
+def detail_view(detail: Detail, venues: Mapping[str, str]) -> dict[str, Any]:
     """Everything that the page and its fragment show."""
     evidence = detail.evidence
     return {
@@ -81,7 +84,7 @@ def detail_view(detail: Detail) -> dict[str, Any]:
         "worth_href": look_up(subject=detail.subject.key) if detail.subject else "",
         "settle_href": f"/settle?id={quote(evidence.id, safe='')}",
         "problem": detail.problem,
-        "facts": _facts(detail),
+        "facts": _facts(detail, venues),
         "steps": steps(detail.price) if detail.price else [],
         "rate_day": words.day(detail.price.rate_day) if detail.price and detail.price.rate_day else "",
         "excerpts": [excerpt_view(e) for e in detail.raw],
@@ -89,9 +92,9 @@ def detail_view(detail: Detail) -> dict[str, Any]:
     }
 
 
-def _facts(detail: Detail) -> list[tuple[str, str]]:
+def _facts(detail: Detail, venues: Mapping[str, str]) -> list[tuple[str, str]]:
     evidence = detail.evidence
-    venue = ", ".join(p for p in (evidence.venue, evidence.country) if p)
+    venue = ", ".join(p for p in (venues.get(evidence.venue, evidence.venue), evidence.country) if p)
     facts = [
         ("kind", KIND_WORDS[evidence.kind]),
         ("when", words.when(evidence.when)),

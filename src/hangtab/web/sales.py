@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import date
 from typing import Annotated, Any
@@ -100,9 +100,10 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
     def sales(request: Request, wanted: Annotated[SalesFilter, Depends(read_filter)], said: str = "") -> Response:
         info = desk.info()
         found = desk.sales(wanted)
+        venues = dict(info.venues)
         return pages.show(
             request, "sales.html", page="sales", wanted=wanted, said=said, total=found.total,
-            rows=[_row(r, info.currency) for r in found.rows],
+            rows=[_row(r, info.currency, venues) for r in found.rows],
             heads=[_head(wanted, *head) for head in _HEADS],
             kinds=[(k.value, word, k.value in wanted.kinds) for k, word in KIND_WORDS.items()],
             venues=info.venues,
@@ -148,7 +149,7 @@ def _line(cells: Any) -> str:  # noqa: ANN401 - what csv takes
     return out.getvalue()
 
 
-def _row(row: SaleRow, currency: str) -> dict[str, object]:
+def _row(row: SaleRow, currency: str, venues: Mapping[str, str]) -> dict[str, object]:
     kind = Kind(row.kind) if row.kind in set(Kind) else Kind.SALE
     money = {n: "" if v is None else words.exact(float(Money(v, currency).amount), currency)
              for n, v in (("all_in", row.all_in), ("item", row.item))}  # fmt: skip
@@ -161,7 +162,7 @@ def _row(row: SaleRow, currency: str) -> dict[str, object]:
         "kind": KIND_WORDS[kind],
         "title": row.title,
         "text": row.text,
-        "venue": f"{row.venue}, {row.country}" if row.country else row.venue,
+        "venue": ", ".join(p for p in (venues.get(row.venue, row.venue), row.country) if p),
         "outcome": "" if row.outcome == "completed" else row.outcome,
         "href": f"/evidence/{quote(row.id)}",
         "worth_href": f"/?{urlencode({'subject': row.subject})}" if row.subject else "",

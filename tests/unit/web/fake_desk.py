@@ -161,7 +161,7 @@ class FakeDesk:
                 LineHeld("Lantern Circus", "Marrow & Pike", "1986–1989", 214, 1204),
                 LineHeld("Skyloom", "Dunmore Novelty", "1998–2002", 374, 1988),
             ),
-            ("Quayside", "Harrow Lane", "The Swap Shed"),
+            (("quayside", "Quayside"), ("harrow-lane", "Harrow Lane"), ("swap-shed", "The Swap Shed")),
             (
                 "harbour master glow sticker bilingual 34 graded",
                 "all harbour master sales since last autumn",
@@ -430,7 +430,7 @@ def detail(evidence_id: str) -> Detail:
     )  # fmt: skip
     evidence = Evidence(
         evidence_id, Kind.AUCTION, f"Tidewardens 'Harbour Master' {HOSTILE}", When(date(2026, 10, 9)), Money.of("112", "GBP"),
-        venue="Harrow Lane", country="GB", listing="318", standing=Standing.CONFIRMED, photos=(SHA_PHOTO,),
+        venue="harrow-lane", country="GB", listing="318", standing=Standing.CONFIRMED, photos=(SHA_PHOTO,),
     )  # fmt: skip
     return Detail(evidence, GRADED, text_of(GRADED), 0.97, decided=True, price=price, problem=None, raw=(excerpt(),))
 
@@ -466,7 +466,7 @@ def sale_rows() -> list[SaleRow]:
         rows.append(
             SaleRow(
                 f"quayside/q{i}", kind, day.isoformat() if i % 9 else day.isoformat()[:7], titles[i % 5], GRADED.key if i % 5 < 2 else "",
-                text_of(GRADED) if i % 5 < 2 else "", i % 7 != 3, ("Quayside", "Harrow Lane", "The Swap Shed")[i % 3], ("GB", "US", "DE", "")[i % 4],
+                text_of(GRADED) if i % 5 < 2 else "", i % 7 != 3, ("quayside", "harrow-lane", "swap-shed")[i % 3], ("GB", "US", "DE", "")[i % 4],
                 price, price and price - 650, "returned" if i % 31 == 5 else "completed", "reported",
             )
         )  # fmt: skip
