@@ -48,7 +48,8 @@ def to_frame(table: Any) -> pl.DataFrame:  # noqa: ANN401 - three libraries' tab
     if isinstance(table, pl.LazyFrame):
         return table.collect()
     if isinstance(table, dict):
-        one = not any(isinstance(v, list | tuple | np.ndarray | pl.Series) for v in table.values())
+        # A single row may hold lists of words; a table of columns holds nothing else than lists.
+        one = not all(isinstance(v, list | tuple | np.ndarray | pl.Series) for v in table.values())
         return pl.DataFrame([table], infer_schema_length=None) if one else pl.DataFrame(table, strict=False)
     if isinstance(table, Sequence):
         return pl.DataFrame(list(table), infer_schema_length=None)

@@ -27,6 +27,7 @@ from hangtab.worth.tails import expected_share, freedom_information, freedom_slo
 SLOWEST, FASTEST = 0.5, 200.0
 ENOUGH = 1e-9
 FIXED_POINTS = 2
+BOLDEST = 2.0
 
 
 @dataclass(frozen=True)
@@ -201,13 +202,16 @@ def newton_step(problem: Problem, point: Point, s: Slope) -> tuple[Floats, float
     if not move.any():
         return step, 0.0
     H = average_information(problem, point)[np.ix_(move, move)]
-    values, vectors = np.linalg.eigh(H)
-    values = np.maximum(values, 1e-6 * max(float(values.max()), 1e-6))
-    g = vectors.T @ s.gradient[move]
-    step[move] = -vectors @ (g / values)
-    fall = 0.5 * float((g * g / values).sum())
-    cap = min(1.0, 2.0 / max(float(np.abs(step).max()), 1e-12))
-    return step * cap, fall
+    unit = np.sqrt(np.maximum(np.diag(H), 1e-30))
+    values, vectors = np.linalg.eigh(H / np.outer(unit, unit))
+    g = s.gradient[move]
+    step[move] = -(vectors @ ((vectors.T @ (g / unit)) / np.maximum(values, 1e-6))) / unit
+    # A variance that keeps falling is tried at nothing; so is the promise, which its own curvature would overstate.
+    small = point.logs < low + np.log(1e7)
+    small[problem.layout.first_class :] = False
+    step = np.where(small & (step < -BOLDEST), low - point.logs, np.clip(step, -BOLDEST, BOLDEST))
+    bend = np.clip(step[move], -1.0, 1.0)
+    return step, float(-(g @ bend) - 0.5 * bend @ H @ bend)
 
 
 def search_variances(
