@@ -248,7 +248,10 @@ def test_the_answer_before_holds_when_the_last_is_undone(book):
     book.take_in(spring, [fact(spring, 1, "q1")], entry())
     none_of_these = StoredName((), 1.0, decided=True, by="tester")
     book.settle("quayside/q1", none_of_these, entry("settle"))
+    book.settle("quayside/q1", named(DIVER), entry("settle"))
+    assert book.find("quayside/q1").name == named(DIVER)
     book.settle("quayside/q1", None, entry("aside"))
+    book.undo_last(entry("undo"))
     book.undo_last(entry("undo"))
     assert book.find("quayside/q1").name == none_of_these
     assert book.rows()["subject"].to_list() == [None]

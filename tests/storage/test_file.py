@@ -19,8 +19,8 @@ from hangtab.storage import create_book, open_book, opening
 from hangtab.storage.engines import APPLICATION_ID, reading, writing
 from hangtab.storage.opening import LAYOUTS
 from hangtab.storage.tables import METADATA
-from hangtab.usecases.ports import SalesFilter
-from tests.storage.facts import entry, fact, named, source, unread
+from hangtab.usecases.ports import FitRecord, SalesFilter
+from tests.storage.facts import AT, entry, fact, named, source, unread
 
 MIGRATIONS = "src/hangtab/storage/migrations"
 
@@ -32,7 +32,7 @@ def by_hand(path, *statements):
             file.execute(statement)
 
 
-def whats(problems):
+def said_of(problems):
     return [problem.what for problem in problems]
 
 
@@ -92,7 +92,7 @@ def test_a_torn_book_is_called_damaged(path):
     path.write_bytes(bytes(content))
     try:
         with open_book(path) as book:
-            found = whats(book.check())
+            found = said_of(book.check())
     except BookError as error:
         found = [error.what]
     assert found != []
@@ -206,6 +206,13 @@ def test_threads_share_one_book(file_book):
     assert sorted(line.detail["take_in"] for line in file_book.journal() if "take_in" in line.detail) == [*range(1, 13)]
 
 
+def test_older_fits_are_let_go(file_book):
+    for number in range(5):
+        file_book.save_fit(FitRecord(f"k{number}", AT, b"fit", {}), entry("fit"))
+    with reading(file_book._engine, "here") as connection:
+        assert connection.exec_driver_sql("SELECT key FROM fit ORDER BY id").scalars().all() == ["k2", "k3", "k4"]
+
+
 # ---- backup
 
 
@@ -291,10 +298,10 @@ def checked(path):
 def test_check_names_what_is_wrong(checked, statement, what):
     by_hand(checked, statement)
     with open_book(checked) as book:
-        assert any(what in found for found in whats(book.check()))
+        assert any(what in found for found in said_of(book.check()))
 
 
 def test_check_misses_no_line_of_the_journal(checked):
     by_hand(checked, "DROP TRIGGER journal_no_delete", "DELETE FROM journal WHERE id = 2")
     with open_book(checked) as book:
-        assert whats(book.check()) == ["The journal misses 1 of 3 lines"]
+        assert said_of(book.check()) == ["The journal misses 1 of 3 lines"]

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import AbstractContextManager
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 import polars as pl
@@ -63,9 +62,7 @@ class SqlBook:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *error: object) -> None:
         self.close()
 
     def close(self) -> None:
