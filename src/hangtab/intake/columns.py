@@ -77,7 +77,7 @@ def guess_columns(headers: Sequence[str], sample_rows: Sequence[Sequence[str]]) 
     ideas = [_ideas(h, cells[i]) for i, h in enumerate(headers)]
     chosen = _with_title(_one_each(headers, ideas))
     columns = [
-        ColumnGuess(i, h, idea.meaning, round(idea.confidence, 2), idea.why, constants=_constants(h, idea.meaning))
+        ColumnGuess(i, h, idea.meaning, round(idea.confidence, 2), idea.why)
         for i, (h, idea) in enumerate(zip(headers, chosen, strict=True))
     ]
     return ColumnMap(tuple(with_form(c, cells[c.index]) for c in columns))
@@ -92,10 +92,13 @@ def _with_title(chosen: list[_Idea]) -> list[_Idea]:
 
 
 def with_form(column: ColumnGuess, cells: Sequence[str]) -> ColumnGuess:
-    """The column with the decimal mark or the order of dates that its own cells show."""
+    """The column with what its own header states, and the decimal mark or the order of dates that its cells show."""
+    form = ""
     if column.meaning in MONEY:
-        return replace(column, form=decimal_mark(cells))
-    return replace(column, form=day_order(cells)) if column.meaning in DAYS else replace(column, form="")
+        form = decimal_mark(cells)
+    elif column.meaning in DAYS:
+        form = day_order(cells)
+    return replace(column, form=form, constants=_constants(column.header, column.meaning))
 
 
 def _ideas(header: str, cells: Sequence[str]) -> list[_Idea]:

@@ -41,6 +41,7 @@ _COUNTRY = re.compile(r"\b[A-Z]{2}\b")
 _PIECES = re.compile(r"\b(?:lot|konvolut|partij|paket|bundle)\s(?:of|von|de|van|mit)\s(\d{1,4})\b", re.IGNORECASE)
 _SELLER = re.compile(r"\b(?:seller|verkaufer|vendeur|verkoper)\s\d+\b")
 _LONGEST = 20_000
+_BESIDE = 2  # characters
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,10 +110,19 @@ def _addresses(line: str, folded: str, places: Places) -> Iterator[_Span]:
     venue = next((m for n in places.names if n and (m := re.search(rf"\b{re.escape(n)}\b", folded))), None)
     if venue:
         yield _Span(*venue.span(), "venue")
+    country = _country(line, venue)
+    if country:
+        yield country
+
+
+def _country(line: str, venue: re.Match[str] | None) -> _Span | None:
+    """A country's code beside the venue, or near the end of a line that names none; "NO" in a title is no country."""
     codes = [m for m in _COUNTRY.finditer(line) if m[0].lower() in countries()]
-    after = [m for m in codes if venue and m.start() >= venue.end()] or codes[-1:]
-    if after and after[0].start() > len(line) // 3:  # a code early in a line belongs to the piece
-        yield _Span(*after[0].span(), "country")
+    if venue:
+        near = [m for m in codes if m.start() >= venue.end() or 0 < venue.start() - m.end() <= _BESIDE]
+    else:
+        near = [m for m in codes if m.start() > len(line) * 3 // 4 and not line.isupper()]
+    return _Span(*near[0].span(), "country") if near else None
 
 
 def _sums(rest: str, says: list[_Span]) -> Iterator[_Span]:

@@ -155,17 +155,26 @@ def placed(reading: Reading, setting: Setting, forms: Forms) -> FieldRow:
         if not currency:
             trouble = f"No such currency: {fields['currency'].text.strip()[:20]!r}"
             raise UnclearError(Trouble(trouble, "Use the three letters of ISO 4217, such as EUR"), fields["currency"])
-    site = setting.places.site(venue, country, currency or _written(fields))
+    site = setting.places.site(venue, country, _code_at(venue, setting, currency or _written(fields)))
     return FieldRow(reading, fields, setting, forms, venue, country or (site.country if site else ""), currency, site)
 
 
 def _written(fields: Mapping[str, ReadField]) -> str:
-    """The ISO code that an amount itself states, "" when none does."""
+    """The code or shared sign that an amount itself states, "" when none does."""
     for name in ("price", "ask", "offer"):
         amount = read_amount(fields[name].text, ".") if name in fields else None
-        if isinstance(amount, Amount) and amount.currency not in SHARED_SIGNS:
+        if isinstance(amount, Amount):
             return amount.currency
     return ""
+
+
+def _code_at(venue: str, setting: Setting, written: str) -> str:
+    """A code as it is; a shared sign becomes the one currency of the venue's sites that is written so, if it is one."""
+    if written not in SHARED_SIGNS or venue not in setting.venues:
+        return written
+    family = _DOLLARS if written == "$" else _CROWNS
+    found = {s.currency for s in setting.venues[venue].sites} & family
+    return found.pop() if len(found) == 1 else ""
 
 
 def money(row: FieldRow, name: str) -> Money | None:

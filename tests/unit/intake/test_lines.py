@@ -63,6 +63,11 @@ def test_a_sum_without_a_currency_at_a_venue_of_several_is_asked_about(take):
     assert fact.what == "Price has no currency: '40'"
 
 
+def test_a_word_in_capitals_is_no_country(take):
+    _, fact = take("n.txt", "NIGHT DIVER LOOSE NO OAR sold 9 USD + 12.5 post Swap Shed 19 Jul 2025")[0]
+    assert (fact.title, fact.country) == ("NIGHT DIVER LOOSE NO OAR", "US")
+
+
 def test_a_heading_lends_its_venue_and_date(take):
     _, fact = take("notes.txt", "Swap Shed, November 2025:\n\nnight diver sold $40\n")[0]
     assert (fact.venue, str(fact.when)) == ("swap-shed", "2025-11")

@@ -117,6 +117,22 @@ def test_a_plain_dollar_is_that_of_the_site(take):
     assert [take("a.csv", text.format(c))[0][1].price.currency for c in ("US", "CA")] == ["USD", "CAD"]
 
 
+def test_a_header_states_currency_premium_and_how_it_was_sold(take):
+    _, fact = take("a.csv", "Title,Date,Hammer incl. premium (GBP),Postage quoted\nx,2024-01-02,5.00,2.00\n")[0]
+    assert (fact.kind, fact.price, fact.premium_included) == (Kind.AUCTION, Money(500, "GBP"), True)
+    assert (fact.postage.kind, fact.postage.amount) == (PostageKind.QUOTED, Money(200, "GBP"))
+
+
+def test_a_price_with_postage_is_a_total(take):
+    _, fact = take("a.csv", "Title,Date,Price (incl. postage)\nx,2024-01-02,5.00\n")[0]
+    assert (fact.price, fact.total_only) == (Money(500, "USD"), True)
+
+
+def test_a_sale_that_fell_through_at_a_hidden_price_is_an_offer(take):
+    _, fact = take("a.csv", "Title,Date,Status,Price,Asked\nx,2024-01-02,sale cancelled,,9.00\n")[0]
+    assert (fact.kind, fact.outcome, fact.price, fact.ask) == (Kind.OFFER, Outcome.CANCELLED, None, Money(900, "USD"))
+
+
 @pytest.mark.parametrize(
     ("status", "kind", "outcome"),
     [
