@@ -20,7 +20,7 @@ from hangtab.demo.pieces import Piece
 from hangtab.demo.said import Lookup, Said
 from hangtab.demo.titles import Titles, Writer, phrase
 from hangtab.demo.variants import Variants
-from hangtab.domain.evidence import Kind
+from hangtab.domain.evidence import Kind, Outcome
 from hangtab.domain.subject import Packaging
 
 START = date(2019, 11, 1)
@@ -194,19 +194,23 @@ class Teller:
         What was paid (GB, DE, and CA in French), or what it would cost the person who looked (US, CA in English).
         """
         rng = self._rng
-        if fact.postage == 0 or fact.kind in (Kind.TRADE, Kind.PRIVATE):
-            return 0.0
-        if rng.random() < 0.06:
+        if fact.kind in (Kind.TRADE, Kind.PRIVATE) or rng.random() < 0.06:
             return None
+        if fact.postage == 0:
+            return 0.0
         year = (START + timedelta(int(fact.end))).year
         if fact.country in ("GB", "DE") or (fact.country == "CA" and year % 2) or rng.random() < 0.45:
             return fact.postage
         return round(fact.postage * float(rng.lognormal(0, 0.3)) * 2) / 2
 
 
+def _plain(e: Entry) -> bool:
+    return not e.wrong and not e.said.lot and e.fact.outcome is Outcome.COMPLETED
+
+
 def hearsay(entries: list[Entry], sellers: tuple[Seller, ...], rng: np.random.Generator, scale: float) -> list[Entry]:
     """What somebody said that something had brought: real sales of which the figure is half remembered."""
-    pool = [e for e in entries if e.fact.kind in (Kind.AUCTION, Kind.SALE) and not e.wrong and not e.said.lot]
+    pool = [e for e in entries if e.fact.kind in (Kind.AUCTION, Kind.SALE) and _plain(e)]
     told: list[Entry] = []
     for k in rng.choice(len(pool), min(int(90 * scale) + 2, len(pool)), replace=False):
         first = pool[int(k)]

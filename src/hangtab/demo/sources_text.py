@@ -36,7 +36,7 @@ def _line(e: Entry, rng: np.random.Generator) -> str:
     amount = f"{e.price_shown:g}"
     price = f"{_SIGNS[e.currency]}{amount}" if rng.random() < 0.5 else f"{amount} {e.currency}"
     post = "" if e.quoted is None else " free post" if e.quoted == 0 else f" + {e.quoted:g} post"
-    verb = "traded at" if e.fact.kind is Kind.TRADE else "sold"
+    verb = {Kind.TRADE: "traded at", Kind.AUCTION: "sold at auction"}.get(e.fact.kind, "sold")
     post = "" if e.fact.kind is Kind.TRADE else post
     day = worded(e.ended) if rng.random() < 0.7 else iso(e.ended)
     title = e.title.lower() if rng.random() < 0.5 else e.title

@@ -16,7 +16,7 @@ from typing import Any
 import xlsxwriter
 
 from hangtab.demo.entries import Entry
-from hangtab.demo.layouts import STATUS
+from hangtab.demo.layouts import FORMAT, STATUS
 from hangtab.domain.evidence import Kind, Outcome
 
 Value = str | float | date | None
@@ -126,7 +126,10 @@ def write_tidy(folder: Path, entries: list[Entry]) -> None:
         ("Date", lambda e: e.ended),
         ("Where", lambda e: f"Quayside {e.fact.country}"),
         ("Listing", lambda e: e.fact.listing),
-        ("How", lambda e: STATUS["en"][e.fact.kind.value]),
+        (
+            "How",
+            lambda e: f"{FORMAT['en'][0 if e.fact.kind is Kind.AUCTION else 1]}, {STATUS['en'][e.fact.kind.value]}",
+        ),
     )
     sheets = [Sheet(name, ("My list of graded pieces", ""), told + rest, rows) for name, rows in lines.items()]
     write_workbook(folder, "my-lists/graded-pieces.xlsx", sheets)

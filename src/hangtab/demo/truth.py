@@ -52,12 +52,13 @@ def _row(e: Entry, ledger: Ledger) -> dict[str, object]:
     rate = float(ledger.rates[e.currency][min(int(fact.end), len(ledger.rates["USD"]) - 1)])
     danger = bool(e.said.danger)
     lot = len(fact.pieces) > 1
+    listing = "" if e.file.startswith("pasted/") else fact.listing  # a pasted line gives no number
     v = variants.rows[piece.variant]
     grading = piece.grading
     return {
-        "evidence": f"{fact.venue}/{fact.listing}" if fact.listing else "",
+        "evidence": f"{fact.venue}/{listing}" if listing else "",
         "fact": fact.number, "file": e.file, "locator": e.locator, "venue": fact.venue, "country": fact.country,
-        "listing": fact.listing, "kind": fact.kind.value, "outcome": fact.outcome.value,
+        "listing": listing, "kind": fact.kind.value, "outcome": fact.outcome.value,
         "standing": "hearsay" if fact.kind is Kind.HEARSAY else "reported", "lot": lot, "none": danger,
         "title": e.title, "said_subject": reading.key, "nameable": reading.nameable and not lot,
         "fits": ";".join(reading.fits), "true_subject": "" if danger or lot else true_subject(piece, variants).key,
