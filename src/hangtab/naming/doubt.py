@@ -26,7 +26,8 @@ POOR_FIT = 0.5  # the best thing contradicts a word of the text
 _POOR = 2.9
 NO_GRADE = 0.3
 DOUBTED = 0.3
-STRANGE_WORD, MOST_STRANGE = 0.01, 0.06
+# A word that nothing explains may name what the catalogue lacks: a sticker, a territory, another piece.
+STRANGE_WORD, MOST_STRANGE = 0.03, 0.15
 
 
 @dataclass(slots=True)

@@ -92,6 +92,7 @@ SENTENCE_WORDS = {
     "query": ("?", "maybe"),
     "label": ("on the label", "on label", "on the case label", "on case label", "label says", "named on the label"),
 }
+_TELLING = 6
 _CARDS, _BOXES = ("card", "cardback", "card back"), ("box",)
 _ORDINALS = "first second third fourth fifth sixth".split()
 STATE_WORDS = {
@@ -120,7 +121,23 @@ def lexicon(catalogue: Catalogue) -> Lexicon:
             _add(root, vocabulary, phrase, meaning)
             if len(phrase) in {2, 3} and all(len(w) > 1 and w.isalpha() for w in phrase):
                 _add(root, vocabulary, ("".join(phrase),), meaning)
+    for word, feature in _telling_words(catalogue, vocabulary):
+        _add(root, vocabulary, (word,), Meaning(Sense.FEATURE, feature))
     return Lexicon(root, frozenset(vocabulary))
+
+
+def _telling_words(catalogue: Catalogue, vocabulary: set[str]) -> list[tuple[str, str]]:
+    """Long words that stand in the shown name of one feature and nowhere else: "bilingual" for "bilingual card"."""
+    uses: dict[str, set[tuple[Sense, str]]] = {word: set() for word in vocabulary}
+    for text, meaning in _phrases(catalogue):
+        for word in words(text):
+            uses.setdefault(word, set()).add(meaning[:2])
+    return [
+        (word, feature.id)
+        for feature in catalogue.features.values()
+        for word in words(feature.names.name)
+        if len(word) >= _TELLING and uses.get(word) == {(Sense.FEATURE, feature.id)}
+    ]
 
 
 def _add(root: Node, vocabulary: set[str], phrase: tuple[str, ...], meaning: Meaning) -> None:
