@@ -24,7 +24,7 @@ from hangtab.valuing import (
     find_reference,
     fit_table,
 )
-from hangtab.worth import Fitted
+from hangtab.worth import Fitted, WorthError
 
 LEAST_SALES = 2
 
@@ -53,7 +53,12 @@ def fit_book(parts: Parts, as_of: date, seed: int, on_step: OnStep) -> FitRecord
             where="the book holds fewer than two named, completed sales",
             mend="Take in sales, and settle names that wait",
         )
-    made = fit_table(table, as_of, seed, on_step)
+    try:
+        made = fit_table(table, as_of, seed, on_step)
+    except WorthError as error:
+        raise BookError(
+            error.what, where=error.where or "the fit", mend=error.mend or "Look at the list of sales"
+        ) from error
     reference = find_reference(rows, made.table)
     meta = {
         "as_of": as_of.isoformat(),

@@ -76,7 +76,7 @@ def piece_columns(subject: Subject, catalogue: Catalogue, on: date | None = None
         note=f"{subject.packaging.value} {subject.note}" if subject.note and not grading else None,
         attribute=change.attribute if change and change.attribute else None,
         stage=f"{prototype.stage} {prototype.finish}".strip() if prototype else None,
-        marks=_marks(subject),
+        marks=_marks(subject, catalogue),
         features=_features(subject.features),
     )
 
@@ -101,17 +101,25 @@ def _card_label(chain: Chain, catalogue: Catalogue) -> str | None:
     return f"{chain.line} {release.card}" if release and release.card else None
 
 
-def _marks(subject: Subject) -> list[str]:
-    """Flaws, qualifiers, missing or reproduction parts, opened or resealed packaging; sorted."""
+def _part_kind(catalogue: Catalogue, part: str) -> str:
+    known = catalogue.parts.get(part)
+    return known.kind if known else "part"
+
+
+def _marks(subject: Subject, catalogue: Catalogue) -> list[str]:
+    """Flaws, qualifiers, missing or reproduction parts, opened or resealed packaging; sorted.
+
+    A missing part counts by its kind: single parts are missing too seldom to learn each one's price.
+    """
     where = subject.packaging.value
     marks = [f"{where} {flaw}" for flaw in subject.flaws]
     if subject.grading:
         marks += [f"qualifier {q}" for q in subject.grading.qualifiers]
     for part in subject.parts:
         if part.state is PartState.MISSING:
-            marks += [f"{where} part missing", f"missing {part.id}"]
+            marks.append(f"{where} missing {_part_kind(catalogue, part.id)}")
         elif part.state is PartState.REPRODUCTION:
-            marks += [f"{where} part reproduction"]
+            marks.append(f"{where} reproduction part")
     if subject.seal in {Seal.OPENED, Seal.RESEALED}:
         marks.append(f"{where} {subject.seal.value}")
     return sorted(marks)

@@ -31,6 +31,12 @@ SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
 }  # fmt: skip
 # Hearsay is somebody's word: its noise is taken twice as wide until the engine learns it (common practice, no source).
 WIDER = {"hearsay": 2.0}
+# Standard deviations, in log price, of what each term may add before any sale is seen: mild ones for terms that only
+# nudge a price, wide ones for terms that make it (common practice, no source).
+PRIORS: dict[str, str | float] = {
+    "state": 1.0, "card": 0.3, "generation": 0.2, "note": 0.4, "attribute": 0.4, "stage": 0.7, "marks": 0.3,
+    "features": 0.5, "site": 0.2, "mechanism": 0.2, "season": 0.05,
+}  # fmt: skip
 
 
 def book_spec() -> Spec:
@@ -39,19 +45,8 @@ def book_spec() -> Spec:
         price="price",
         when="sold",
         groups=tuple("/".join(CHAIN[: i + 1]) for i in range(len(CHAIN))),
-        factors=(
-            "state",
-            "card",
-            "generation",
-            "note",
-            "attribute",
-            "stage",
-            "marks",
-            "features",
-            "site",
-            "mechanism",
-            "season",
-        ),
+        factors=tuple(PRIORS),
+        priors=PRIORS,
         curves={"position": Curve("increasing", by="scale", missing="none")},
         walks=("market", "line"),
         kind="kind",
