@@ -21,8 +21,11 @@ from hangtab.intake.venues import short_name
 from hangtab.intake.words import countries, country_code, currency_habits
 
 FROM_NAME = "the file's name"  # where a field stands that the file's name gave; it yields to all others
-_DOLLARS = frozenset("USD CAD AUD NZD MXN HKD SGD".split())
-_CROWNS = frozenset("SEK NOK DKK".split())
+# Currencies that share a sign, and the one that is meant where nothing else tells (common practice, no source).
+_FAMILIES = {
+    "$": (frozenset("USD CAD AUD NZD MXN HKD SGD".split()), "USD"),
+    "kr": (frozenset("SEK NOK DKK".split()), "SEK"),
+}
 _LABELS = {
     "price": "Price", "ask": "Asked price", "offer": "Accepted offer", "postage": "Postage", "total": "Total",
     "sold": "Date sold", "ended": "End date", "started": "Start date", "seen": "Date seen",
@@ -133,7 +136,7 @@ class FieldRow:
         sign = written or (self.currency if self.currency in SHARED_SIGNS else "")
         if sign not in SHARED_SIGNS:
             return sign or here
-        family, usual = (_DOLLARS, "USD") if sign == "$" else (_CROWNS, "SEK")
+        family, usual = _FAMILIES[sign]
         return here if here in family else usual
 
 
@@ -169,12 +172,12 @@ def _written(fields: Mapping[str, ReadField]) -> str:
 
 
 def _code_at(venue: str, setting: Setting, written: str) -> str:
-    """A code as it is; a shared sign becomes the one currency of the venue's sites that is written so, if it is one."""
+    """A code as it is; a shared sign becomes the currency of the venue's sites that is written so, of two the usual."""
     if written not in SHARED_SIGNS or venue not in setting.venues:
         return written
-    family = _DOLLARS if written == "$" else _CROWNS
+    family, usual = _FAMILIES[written]
     found = {s.currency for s in setting.venues[venue].sites} & family
-    return found.pop() if len(found) == 1 else ""
+    return usual if usual in found else next(iter(found)) if len(found) == 1 else ""
 
 
 def money(row: FieldRow, name: str) -> Money | None:
