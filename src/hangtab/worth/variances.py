@@ -155,16 +155,16 @@ def average_information(problem: Problem, point: Point) -> Floats:
         d = np.zeros(forest.p)
         d[at] = np.linalg.solve(prec, piece @ b[at])
         F[:, out.first_border + k] = working_rows(problem, d)
-    nu = problem.freedom(point.logs)
-    scale = problem.scale(point.logs)
-    z = _pseudo_residual(problem, point, scale) * (1.0 if np.isinf(nu) else np.sqrt(nu / (nu + 3)))
+    z, extra = _scale_variates(problem, point)
     for c in range(len(out.classes)):
         F[:, out.first_class + c] = np.where(problem.klass == c, z, 0.0)
     zeta = point.information[:, None] * F
     solved = solve(forest, point.factor, carry(forest, point.factor.folded, zeta))
     H = F.T @ zeta - solved.explained
+    at = out.first_class + np.arange(len(out.classes))
+    H[at, at] += np.bincount(problem.klass, weights=extra, minlength=len(at))
     if out.freedom >= 0:
-        cross, own = freedom_information(nu)
+        cross, own = freedom_information(problem.freedom(point.logs))
         sale = problem.kind == SALE
         counts = np.bincount(problem.klass[sale], minlength=len(out.classes))
         a = out.first_class
@@ -173,14 +173,25 @@ def average_information(problem: Problem, point: Point) -> Floats:
     return H
 
 
-def _pseudo_residual(problem: Problem, point: Point, scale: Floats) -> Floats:
-    said = point.mode.said
-    share = expected_share(problem.freedom(point.logs))
-    z = said.slope * scale**2 / share
-    if (problem.kind == SALE).all():
-        return z
-    flat = np.maximum(point.information, 0.05 / scale**2)
-    return np.where(problem.kind == SALE, z, np.clip(said.slope / flat, -2.0 * scale, 2.0 * scale))
+def _scale_variates(problem: Problem, point: Point) -> tuple[Floats, Floats]:
+    """Working variate of the log residual variance per row, and what it lacks of the row's second derivative.
+
+    Sales: the residual, as in average information (Student-t: the score over the expected information).
+    Bounds: minus d(slope)/d(log variance) over the information, and the rest of the exact second derivative.
+    """
+    said, scale, nu = point.mode.said, problem.scale(point.logs), problem.freedom(point.logs)
+    shrink = 1.0 if np.isinf(nu) else np.sqrt(nu / (nu + 3))
+    z = said.slope * scale**2 / expected_share(nu) * shrink
+    bound = problem.kind != SALE
+    if not bound.any():
+        return z, np.zeros(len(z))
+    m = np.abs(said.slope) * scale
+    u = np.divide(said.scale_slope, m, out=np.zeros(len(m)), where=m > 0)
+    q = m - u * said.bend * scale**2
+    weight = np.maximum(point.information, 1e-9 / scale**2)
+    f = np.sign(said.slope) * q / (2.0 * scale * weight)
+    extra = -0.5 * u * q - weight * f * f
+    return np.where(bound, f, z), np.where(bound, extra, 0.0)
 
 
 def limits(problem: Problem) -> tuple[Floats, Floats]:
