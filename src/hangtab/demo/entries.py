@@ -6,7 +6,6 @@ Promises that what is wrong with a telling is named in `wrong`, and that `said` 
 
 from __future__ import annotations
 
-from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
@@ -103,8 +102,7 @@ class Teller:
         if before.said.danger:
             fact.price = None if fact.price is None else round(fact.price * before.factor, 2)
             fact.ask = None if fact.ask is None else round(fact.ask * before.factor, 2)
-        said = deepcopy(before.said)
-        return Entry(fact, before.title, said, wrong + before.wrong, self._quoted(fact), price_shown=fact.price)
+        return Entry(fact, before.title, before.said, wrong + before.wrong, self._quoted(fact), price_shown=fact.price)
 
     def _words(self, fact: Fact) -> Words:
         rng = self._rng

@@ -46,7 +46,7 @@ def draw_photo(piece: Piece, variant: Variant, cast: Cast, path: Path) -> None:
     if path.suffix == ".jpg":
         image.save(packed, "JPEG", quality=72)
     else:
-        image.quantize(64).save(packed, "PNG", optimize=True)
+        image.quantize(64, Image.Quantize.FASTOCTREE).save(packed, "PNG", optimize=True)
     path.write_bytes(packed.getvalue())
 
 

@@ -65,6 +65,9 @@ class Lookup:
         self.cast = {i: c for rows in lines for i, c in rows.cast.items()}
         self.cards = {c.id: c for rows in lines for c in rows.line.cards}
         self.lines = {rows.line.id: rows.line for rows in lines}
+        self._releases: dict[str, list[Release]] = {}
+        for release in self.releases.values():
+            self._releases.setdefault(self.figures[release.figure].character, []).append(release)
         self.looks: dict[str, list[Figure]] = {}
         for figure in self.figures.values():
             self.looks.setdefault(figure.character, []).append(figure)
@@ -75,7 +78,7 @@ class Lookup:
 
     def releases_of(self, character: str) -> list[Release]:
         """All releases of a character."""
-        return [r for r in self.releases.values() if self.figures[r.figure].character == character]
+        return self._releases.get(character, [])
 
 
 def read(said: Said, lookup: Lookup) -> Reading:

@@ -52,6 +52,20 @@ def phrase(role: str, language: str, rng: np.random.Generator) -> str:
     return texts[0] if rng.random() < first else str(rng.choice(texts))
 
 
+def _rivals(lookup: Lookup) -> dict[str, str]:
+    """For each character the name of one of its line that is easily taken for it, where there is one."""
+    found: dict[str, str] = {}
+    for own, cast in lookup.cast.items():
+        for other, rival in lookup.cast.items():
+            alike = (
+                cast.names.name.split()[0] == rival.names.name.split()[0]
+                and lookup.line_of[own] == lookup.line_of[other]
+            )
+            if own != other and alike:
+                found.setdefault(own, rival.names.name)
+    return found
+
+
 class Titles:
     """Writes titles. One instance for a world; every call draws from its generator."""
 
@@ -60,6 +74,7 @@ class Titles:
     ) -> None:
         """`discovered` maps change ids to the day from which anybody knew of them."""
         self._variants, self._lookup, self._discovered, self._rng = variants, lookup, discovered, rng
+        self._rivals = _rivals(lookup)
 
     def writer(self, seller: Seller, day: float) -> Writer:
         """How a seller writes this time."""
@@ -90,7 +105,7 @@ class Titles:
             name = shortened(name)
         shared = len(lookup.names[cast.names.name]) > 1
         words = [name]
-        rival = self._rival(v.character)
+        rival = self._rivals.get(v.character, "")
         if rival and self._maybe(0.012):
             words.append(f"{phrase('not', who.language, rng)} {rival}")
         if self._maybe(0.97 if shared else 0.8):
@@ -103,16 +118,6 @@ class Titles:
             said.figure = figure.names.name
             words.append(word(figure.names, who.language, rng))
         return words + self._card(v, who, said)
-
-    def _rival(self, character: str) -> str:
-        """A character of the line that is easily taken for this one, empty when there is none."""
-        lookup = self._lookup
-        own = lookup.cast[character].names.name
-        for other, cast in lookup.cast.items():
-            same = cast.names.name.split()[0] == own.split()[0]
-            if same and cast.names.name != own and lookup.line_of[other] == lookup.line_of[character]:
-                return cast.names.name
-        return ""
 
     def _look_chance(self, v: Variant, who: Writer) -> float:
         if v.packaging is Packaging.LOOSE:

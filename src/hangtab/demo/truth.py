@@ -122,14 +122,13 @@ class Oracle:
         self._interest, self._rng = interest, rng
 
     def middle(self, likes: list[Piece]) -> float:
-        """Median all-in price in EUR of `DRAWS` auctions of pieces drawn from `likes` (all of one subject)."""
+        """Median all-in price in EUR of one auction each of `likes`, pieces that are all told as one subject."""
         variants, rng = self._variants, self._rng
-        chosen = [likes[int(k)] for k in rng.integers(len(likes), size=DRAWS)]
-        worths = [crowd_log(p, variants) for p in chosen]
-        v = np.array([p.claimed for p in chosen])
+        worths = [crowd_log(p, variants) for p in likes]
+        v = np.array([p.claimed for p in likes])
         mood = self._mood.at(DAYS, int(variants.line[v[0]]), int(variants.character[v[0]]))
         crowd = np.array([w for w, _ in worths]) + mood
-        graded = np.array([p.grading is not None for p in chosen])
+        graded = np.array([p.grading is not None for p in likes])
         offered = Offered(v, crowd, np.array([c for _, c in worths]), graded)
         values = willing(offered, 24, (variants, self._buyers), rng)
         count = np.clip(rng.poisson(self._interest[v]), 2, 24)
@@ -157,9 +156,10 @@ def worth_frame(entries: list[Entry], ledger: Ledger, oracle: Oracle, count: int
     rng = np.random.default_rng(count)
     rows = []
     for key in _chosen(sales, count, rng):
-        like = [_told_alike(examples[key], d) for d in donors[_likeness(examples[key], ledger)]]
+        pool = donors[_likeness(examples[key], ledger)]
+        like = [_told_alike(examples[key], pool[int(k)]) for k in rng.integers(len(pool), size=DRAWS)]
         rows.append({"subject": key, "at": START_END, "currency": "EUR", "middle": oracle.middle(like),
-                     "sales": sales[key], "donors": len(like)})  # fmt: skip
+                     "sales": sales[key], "donors": len(pool)})  # fmt: skip
     return pl.DataFrame(rows)
 
 
