@@ -7,15 +7,14 @@ the text. Not here: how it looks.
 
 from __future__ import annotations
 
-import csv
-import io
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
+from itertools import islice
 
 from hangtab.domain.errors import SourceError
 from hangtab.domain.evidence import ReadField
 from hangtab.intake.model import IGNORE, Excerpt, Layout, Mark, Media
-from hangtab.intake.tables import decoded, delimiter_of, encoding_of, workbook
+from hangtab.intake.tables import decoded, delimiter_of, encoding_of, lines_of, records, workbook
 from hangtab.intake.visible import visible_text
 
 _ROW = re.compile(r"(?:sheet (?P<sheet>.*), )?row (?P<row>\d+)")
@@ -57,26 +56,13 @@ def _row_of(locator: str) -> tuple[str, int]:
 def _record(data: bytes, row: int, layout: Layout | None) -> Excerpt:
     text = decoded(data, layout.dialect.encoding if layout else encoding_of(data))
     delimiter = layout.dialect.delimiter if layout else delimiter_of(text)
-    taken: list[str] = []
-
-    def lines() -> Iterator[str]:
-        for line in io.StringIO(text, newline=""):
-            taken.append(line)
-            yield line
-
-    reader = csv.reader(lines(), delimiter=delimiter)
-    for number in range(1, row + 1):
-        taken.clear()
-        try:
-            cells = next(reader)
-        except csv.Error:
-            cells = []
-        except StopIteration:
-            raise _missing(f"row {row}") from None
-        if number == row:
-            raw = "".join(taken).rstrip("\r\n")
-            return Excerpt(raw, _cell_marks(raw, [c.replace('"', '""') for c in cells], layout))
-    raise _missing(f"row {row}")
+    lines = lines_of(text)
+    found = next(islice(records(lines, delimiter), row - 1, None), None) if row > 0 else None
+    if found is None:
+        raise _missing(f"row {row}")
+    cells, first, end = found
+    raw = "".join(lines[first:end]).rstrip("\r\n")
+    return Excerpt(raw, _cell_marks(raw, [c.replace('"', '""') for c in cells or ()], layout))
 
 
 def _sheet_row(data: bytes, sheet: str, row: int, layout: Layout | None) -> Excerpt:

@@ -11,7 +11,7 @@ import codecs
 import csv
 import io
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 
@@ -90,14 +90,39 @@ def delimiter_of(text: str) -> str:
 
 
 def _records(text: str, delimiter: str) -> Iterator[Row | None]:
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-    while True:
-        try:
-            yield next(reader)
-        except StopIteration:
-            return
-        except csv.Error:
-            yield None
+    return (row for row, _, _ in records(lines_of(text), delimiter))
+
+
+def lines_of(text: str) -> list[str]:
+    """The lines of a text with their ends, as RFC 4180 has them."""
+    return list(io.StringIO(text, newline=""))
+
+
+def records(lines: Sequence[str], delimiter: str) -> Iterator[tuple[Row | None, int, int]]:
+    """Each record with its first line and the line after its last.
+
+    A quotation mark that nothing closes spoils its own line (None), not the rest of the file: reading starts afresh on
+    the next line.
+    """
+    start = 0
+    while start < len(lines):
+        reader = csv.reader(islice(lines, start, None), delimiter=delimiter)
+        read = 0
+        while True:
+            first = start + read
+            try:
+                row = next(reader)
+            except StopIteration:
+                return
+            except csv.Error:
+                break
+            read = reader.line_num
+            end = start + read
+            if end == len(lines) and end - first > 1 and "".join(lines[first:end]).count('"') % 2:
+                break
+            yield row, first, end
+        yield None, first, first + 1
+        start = first + 1
 
 
 def workbook(data: bytes, name: str) -> tuple[Table, ...]:

@@ -163,6 +163,14 @@ def test_thirty_thousand_rows_are_not_all_held_at_once(setting):
     assert next(facts)[0].locator == "row 2"
 
 
+@pytest.mark.parametrize("rows", [3, 10_000])
+def test_a_quotation_mark_that_nothing_closes_spoils_only_its_row(take, rows):
+    facts = take("a.csv", 'Title,Date,Price\n"oops,2024-01-02,5\n' + "b,2024-01-02,6\n" * rows)
+    assert facts[0][1].what == "The row cannot be read"
+    assert [r.locator for r, _ in facts[1:3]] == ["row 3", "row 4"]
+    assert sum(isinstance(f, Evidence) for _, f in facts) == rows
+
+
 def test_content_goes_before_the_name():
     assert sniff("a.csv", b"\x89PNG\r\n\x1a\n....") is Media.PHOTO
     assert sniff("a.txt", b"<!doctype html><p>x") is Media.HTML
