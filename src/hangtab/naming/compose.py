@@ -12,7 +12,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from hangtab.catalogue.model import Catalogue, FeatureKind
-from hangtab.domain.subject import Feature, Grading, Packaging, Part, PartState, Seal, Subject
+from hangtab.domain.name import Reason
+from hangtab.domain.subject import Feature, FeatureState, Grading, Packaging, Part, PartState, Seal, Subject
 from hangtab.naming.hearing import FeatureHeard, Heard
 from hangtab.naming.sentence import USUAL_SEAL
 from hangtab.naming.things import Row, Things
@@ -56,7 +57,7 @@ class Composer:
             base = math.exp(fit.odds - top)
             if base < 1e-6:  # noqa: PLR2004 - cannot be seen in a percentage
                 break
-            for share, features in self._features(fit.row, heard.features):
+            for share, features in self._features(fit.row, _with_implied(fit.row, heard)):
                 for weight, grading in self._graded(fit.row, gradings):
                     found.append(Weighed(base * share * weight, fit, features, grading))
         total = sum(w.weight for w in found) or 1.0
@@ -141,6 +142,15 @@ class Composer:
 
     def _of(self, owner: str) -> tuple[str, ...]:
         return self._known.parts.get(owner, ())
+
+
+def _with_implied(row: Row, heard: Heard) -> list[FeatureHeard]:
+    """The features said, and those that go without saying unless denied."""
+    if not row.implied or row.packaging is Packaging.LOOSE:
+        return heard.features
+    told = {i for f in heard.features for i in f.ids} | {i for m in heard.denied for i in m.ids}
+    silent = [f for f in row.implied if f not in told]
+    return [*heard.features, *(FeatureHeard((f,), FeatureState.CLAIMED, Reason("", f, "feature")) for f in silent)]
 
 
 def readings(heard: Heard) -> list[tuple[float, Grading | None]]:

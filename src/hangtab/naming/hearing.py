@@ -192,7 +192,8 @@ class Hearer:
 
     @staticmethod
     def _condition(heard: Heard, phrase: Spoken) -> None:
-        for sense in (Sense.FLAW, Sense.CONDITION):
+        for sense in () if "noise" in phrase.roles else (Sense.FLAW, Sense.CONDITION):
+            # Noise in one language may be a flaw in another ("sale"); what means nothing to most means nothing.
             ids = phrase.ids(sense) if sense in phrase.senses and not (phrase.denied or phrase.missing) else ()
             for key in ids[:1]:
                 reason = phrase.reason(key, sense.value)
@@ -235,7 +236,8 @@ class Hearer:
             word = token.text
             if covered[place]:
                 continue
-            if _YEAR.fullmatch(word) and int(word) in self._years:
+            decade = place + 1 < len(text) and text[place + 1].start == token.end  # "1990s", "1990er"
+            if _YEAR.fullmatch(word) and int(word) in self._years and not decade:
                 reason = Reason(word, word, "year", 0.9, token.start, token.end)
                 heard.years.append((int(word), reason))
                 heard.reasons.append(reason)

@@ -6,6 +6,7 @@ distance: optimal string alignment (a swap of neighbours is one mistake), by rap
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
@@ -50,6 +51,7 @@ class Matcher:
             if word.isalpha():
                 self._lengths[len(word)].append(word)
         self._seen: dict[str, tuple[tuple[str, int], ...]] = {}
+        self._sorted = sorted(lexicon.vocabulary)
         self._names = dict(_names(lexicon.root, ""))
 
     def like(self, word: str) -> tuple[tuple[str, int], ...]:
@@ -77,7 +79,7 @@ class Matcher:
 
     def hits(self, text: Sequence[Token]) -> list[Hit]:
         """Every phrase that starts anywhere in the text, overlapping ones too."""
-        spellings = [self.like(t.text) for t in text]
+        spellings = [(*self.like(t.text), *self._longer(t)) for t in text]
         joined = [self._joined(text, i) for i in range(len(text))]
         lengths = [len(t.text) for t in text]
         found: list[Hit] = []
@@ -102,6 +104,14 @@ class Matcher:
                         stack.append((follow, place + 2, mistakes, letters + len(word)))
             found += [_hit((first, place), nodes) for place, nodes in ends.items()]
         return found
+
+    def _longer(self, token: Token) -> tuple[tuple[str, int], ...]:
+        """Words that an abbreviation can stand for, as one mistake: only a phrase makes it clear which."""
+        if not token.cut or len(token.text) < _ONE_MISTAKE:
+            return ()
+        first = bisect_left(self._sorted, token.text)
+        last = bisect_left(self._sorted, token.text + "\uffff")
+        return tuple((word, 1) for word in self._sorted[first:last] if word != token.text)
 
     def _joined(self, text: Sequence[Token], place: int) -> tuple[str, ...]:
         """Two written words that are one word of the vocabulary."""

@@ -34,6 +34,8 @@ MOST_REMEMBERED = 20_000
 LEAST_SHOWN = 1e-3
 # A text that fits this many things names none of them.
 _MOST_VAGUE = 60
+# What narrows a text down although it names no piece.
+_TELLING = (Sense.CARD, Sense.FIGURE, Sense.RELEASE, Sense.CHANGE, Sense.STAGE, Sense.FINISH, Sense.PROTOTYPE)
 # Log-odds lost by a name that is spelt quite differently (likeness 0); a slip of one letter in ten costs about one.
 _SPELLING = 10.0
 
@@ -147,10 +149,10 @@ class Namer:
 
     def _vague(self, heard: Heard) -> list[Fit]:
         """Things that fit although no piece is named: "nine glow stickers"; empty when that is half the catalogue."""
-        telling = (Sense.CARD, Sense.FIGURE, Sense.RELEASE, Sense.CHANGE, Sense.STAGE, Sense.FINISH, Sense.PROTOTYPE)
-        if not heard.features and not any(heard.named.get(s) for s in telling):
-            return []
-        fits = [fit(r, heard, self._things, self._popularity) for r in self._things.all_rows()]
+        said = {key for sense in _TELLING for mention in heard.named.get(sense, ()) for key in mention.ids}
+        said.update(key for feature in heard.features for key in feature.ids)
+        rows = dict.fromkeys(row for key in sorted(said) for row in self._things.holding.get(key, ()))
+        fits = [fit(row, heard, self._things, self._popularity) for row in rows]
         best = max((f.odds for f in fits), default=0.0)
         near = [f for f in fits if f.odds >= best - 1.0]
         return near if len(near) <= _MOST_VAGUE else []

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from hangtab.catalogue.model import Catalogue, Chain, FeatureKind
 from hangtab.domain.subject import FeatureState, Grading, Packaging, PartState, Seal, Subject
 from hangtab.naming.text import words
+from hangtab.naming.things import implied
 
 _PART_WORDS = {
     PartState.MISSING: "no {}",
@@ -58,10 +59,7 @@ class Sentences:
             # A set: a release whose figure has no name of its own would count itself twice.
             for key in {(*names,), (*names, *figure), (*names, *figure, str(release.year))}:
                 self._named[character, *key] += 1
-            own = words(release.names.name)
-            self._promised[release.id] = tuple(
-                f for f in release.features if own and words(catalogue.features[f].names.name) == own
-            )
+            self._promised[release.id] = implied(catalogue, release)
         for change in catalogue.changes.values():
             self._named[change.release, change.names.name] += 1
         for proto in catalogue.prototypes.values():

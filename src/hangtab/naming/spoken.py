@@ -22,6 +22,8 @@ _NAMES = frozenset({Sense.LINE, Sense.CHARACTER, Sense.FIGURE, Sense.RELEASE, Se
 _WANTING = frozenset({Sense.PART, Sense.FLAW, Sense.FEATURE, Sense.QUALIFIER})
 DANGERS = frozenset({"custom", "reproduction", "empty"})
 DOUBT = 0.5
+# "From my own collection" offers one piece of it.
+_OWN = frozenset("my own our private personal mein meine meiner eigene eigener ma notre mijn eigen onze".split())
 
 
 @dataclass(slots=True)
@@ -59,6 +61,8 @@ def speak(hits: Sequence[Hit], text: Sequence[Token], original: str, asked: bool
             _miss(found, place)
         elif "reproduction" in phrase.roles:
             _remake(found, place)
+        elif "lot" in phrase.roles and phrase.hit.first and text[phrase.hit.first - 1].text in _OWN:
+            phrase.denied = True
         if "query" in phrase.roles:
             _doubt(found, place, last=asked and phrase.hit.last == len(text))
     return found
@@ -131,12 +135,14 @@ def _remake(found: list[Spoken], place: int) -> None:
 
 def _doubt(found: list[Spoken], place: int, *, last: bool) -> None:
     """Doubt what stands before a "?" or after a "maybe"; a question as such may end in a mark."""
-    if last:
-        return
     mark = found[place]
-    near = found[place - 1 : place] if mark.text == "?" and place else found[place + 1 : place + 2]
+    signed = mark.text == "?"
+    framed = "query" in found[0].roles and found[0].text == "?"  # "? rare find ?" is decoration
+    if last or (signed and framed):
+        return
+    near = found[place - 1 : place] if signed and place else found[place + 1 : place + 2]
     for phrase in near:
-        gap = mark.hit.first - phrase.hit.last if mark.text == "?" else phrase.hit.first - mark.hit.last
+        gap = mark.hit.first - phrase.hit.last if signed else phrase.hit.first - mark.hit.last
         if gap == 0:
             phrase.doubted = True
             phrase.sure *= DOUBT

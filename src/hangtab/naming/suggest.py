@@ -50,7 +50,8 @@ class Suggester:
         completed: list[str] = []
         for back in range(min(_DEEPEST, len(typed)), 0, -1):
             head = text[: typed[-back].start]
-            completed += [head + phrase for phrase in self._phrases(typed[-back:])]
+            named = any(Sense.CHARACTER in hit.senses for hit in self._matcher.find(typed[:-back]))
+            completed += [head + phrase for phrase in self._phrases(typed[-back:], named=named)]
         completed = list(dict.fromkeys(completed))[:MOST_COMPLETIONS]
         hits = self._matcher.find(typed)
         whole = not typed[-1].text.isalpha() or (
@@ -58,8 +59,11 @@ class Suggester:
         )
         return [text, *completed] if whole else [*completed, text]
 
-    def _phrases(self, typed: Sequence[Token]) -> list[str]:
-        """Phrases that begin with the typed words, the last of which may be cut short."""
+    def _phrases(self, typed: Sequence[Token], *, named: bool) -> list[str]:
+        """Phrases that begin with the typed words, the last of which may be cut short.
+
+        Pieces come first; where a piece is `named` already, no second one is offered.
+        """
         nodes = [("", self._root)]
         for token in typed[:-1]:
             nodes = [
@@ -76,7 +80,8 @@ class Suggester:
             if word.startswith(prefix)
         ]
         ends = [phrase for so_far, node in found for phrase in _ends(so_far, node)]
-        return sorted(ends, key=lambda p: (len(p), p))[:MOST_COMPLETIONS]
+        best = sorted((p for p in ends if not (named and p[1])), key=lambda p: (not p[1], len(p[0]), p[0]))
+        return [phrase for phrase, _ in best[:MOST_COMPLETIONS]]
 
     def _range(self, prefix: str) -> Iterator[str]:
         place = bisect_left(self._firsts, prefix)
@@ -85,10 +90,10 @@ class Suggester:
             place += 1
 
 
-def _ends(so_far: str, node: Node, depth: int = 0) -> Iterator[str]:
-    """Whole phrases at or below a place in the tree that one would ask for."""
+def _ends(so_far: str, node: Node, depth: int = 0) -> Iterator[tuple[str, bool]]:
+    """Whole phrases at or below a place in the tree that one would ask for, and whether they name a piece."""
     if node.senses.keys() & _ASKED_FOR or _ASKED_ROLES.intersection(node.senses.get(Sense.ROLE, ())):
-        yield so_far
+        yield so_far, Sense.CHARACTER in node.senses
     if depth < _DEEPEST:
         for word, below in node.follows.items():
             yield from _ends(f"{so_far} {word}", below, depth + 1)

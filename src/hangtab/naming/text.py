@@ -23,11 +23,15 @@ _TOKEN = re.compile(r"\d+(?:[.,]\d+)?(?:\+(?!\d))?|\.5|[^\W\d_]+|\?")
 
 
 class Token(NamedTuple):
-    """One folded word, number ("34+", "9.5") or question mark, with its place in the original text."""
+    """One folded word, number ("34+", "9.5") or question mark, with its place in the original text.
+
+    `cut`: the word ends in a full stop, as abbreviations do ("Harb. Master").
+    """
 
     text: str
     start: int
     end: int
+    cut: bool = False
 
 
 class Folded(NamedTuple):
@@ -81,7 +85,8 @@ def tokens(folded: Folded) -> list[Token]:
         word = match.group()
         if "," in word:
             word = word.replace(",", ".")
-        found.append(Token(word, places[match.start()], places[match.end() - 1] + 1))
+        cut = folded.text.startswith(". ", match.end()) and word.isalpha()
+        found.append(Token(word, places[match.start()], places[match.end() - 1] + 1, cut))
         if len(found) == MOST_TOKENS:
             break
     return found

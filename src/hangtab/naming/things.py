@@ -6,7 +6,7 @@ Promises one row for each thing in each packaging it can have. Reads a `Catalogu
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from hangtab.catalogue.model import Catalogue, FeatureKind, Prototype, Release
@@ -31,6 +31,7 @@ class Row:
     finish: str = ""
     own_name: bool = False
     features: frozenset[str] = frozenset()
+    implied: tuple[str, ...] = ()  # features that the release's own name says: a mail-away is one
 
 
 @dataclass(frozen=True)
@@ -42,10 +43,7 @@ class Things:
     parts: Mapping[str, tuple[str, ...]]  # accessories by character, figure or release
     card_line: Mapping[str, str]
     figures_of: Mapping[str, str]  # character by figure version
-
-    def all_rows(self) -> list[Row]:
-        """Every row, in the catalogue's order."""
-        return [row for rows in self.rows.values() for row in rows]
+    holding: Mapping[str, tuple[Row, ...]]  # rows by anything that they hold: card, figure, change, stage, feature ...
 
 
 def things(catalogue: Catalogue) -> Things:
@@ -83,7 +81,23 @@ def things(catalogue: Catalogue) -> Things:
         {of: tuple(found) for of, found in parts.items()},
         {card.id: line.id for line in catalogue.lines.values() for card in line.cards},
         {figure.id: figure.character for figure in catalogue.figures.values()},
+        _holding(row for found in rows.values() for row in found),
     )
+
+
+def _holding(rows: Iterable[Row]) -> dict[str, tuple[Row, ...]]:
+    found: dict[str, list[Row]] = defaultdict(list)
+    for row in rows:
+        own = {row.id, row.card, row.figure, row.release, row.change, row.stage, row.finish, *row.features} - {""}
+        for key in own:
+            found[key].append(row)
+    return {key: tuple(holders) for key, holders in found.items()}
+
+
+def implied(catalogue: Catalogue, release: Release) -> tuple[str, ...]:
+    """Features of a release that are called as the release itself."""
+    own = words(release.names.name)
+    return tuple(f for f in release.features if own and words(catalogue.features[f].names.name) == own)
 
 
 def _own_words(proto: Prototype) -> set[str]:
@@ -105,4 +119,5 @@ def _row(catalogue: Catalogue, release: Release, key: str, packaging: Packaging,
         change,
         own_name=bool(release.names.name),
         features=frozenset(release.features),
+        implied=implied(catalogue, release),
     )

@@ -65,6 +65,8 @@ class TestSpelling:
             "har\u200bbour master\u200f second card",
             "Ｈａｒｂｏｕｒ Ｍａｓｔｅｒ second card",
             "maitre du port second card",
+            "Harb. Master second card",
+            "Tidewardens Harbour Mast. second card",
         ],
     )
     def test_one_piece_in_many_spellings(self, namer, text):
@@ -168,6 +170,15 @@ class TestWhatWaits:
         naming = namer.name(Saying("Harbour Master second card maybe glow sticker"))
         assert not naming.decided
         assert len({c.subject.features for c in naming.candidates[:2]}) == 2
+
+    def test_words_that_only_look_like_marks(self, namer):
+        for text in (
+            "from my own lot: Harbour Pilot",
+            "? Harbour Pilot short string ?",
+            "Harbour Pilot early 1990s toy",
+        ):
+            naming = namer.name(Saying(text))
+            assert naming.decided, text
 
     def test_columns_that_contradict_the_title(self, namer):
         agreed = namer.name(Saying("Harbour Master second card", said=(("line", "Tidewardens"), ("card", "card 2"))))
