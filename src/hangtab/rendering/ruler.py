@@ -120,9 +120,9 @@ def _labels(scale: LogScale, top: float, reading: Reading) -> list[str]:
         if abs(x - middle) < 16:  # noqa: PLR2004 - half a label: the string would run through it
             x_text, anchor = (x - 5, "end") if x <= middle else (x + 5, "start")
             x_text = min(x_text, middle - 4) if x <= middle else max(x_text, middle + 4)
-            drawn.append(text(x_text, top + 29, words.worth(value), text_anchor=anchor, class_="tab"))
+            drawn.append(text(x_text, top + 29, words.figure(value), text_anchor=anchor, class_="tab"))
         else:
-            drawn.append(text(x, top + 29, words.worth(value), text_anchor="middle", class_="tab"))
+            drawn.append(text(x, top + 29, words.figure(value), text_anchor="middle", class_="tab"))
     return drawn
 
 
@@ -165,10 +165,11 @@ def _letter(letter: str, x: float, y: float, taken: list[tuple[float, float]]) -
 
 def _tab(scale: LogScale, top: float, reading: Reading, width: int) -> list[str]:
     x, y = scale.at(reading.middle), top + _BODY
-    label = words.worth(reading.middle)
+    label = words.worth(reading.middle, fine=words.is_fine(reading.ranges[80][0]))
     half = max(30.0, 5.2 * len(label) + 8)
     centre = min(max(x, half + 1), width - half - 1)  # near an edge the tab stays in the picture, the string slants
     low, high = reading.ranges[80]
+    fine = words.is_fine(low)
     left, right = scale.at(low), scale.at(high)
     a, b = number(left), number(right)
     line = f"M{a} {number(y + 36)}v12M{b} {number(y + 36)}v12"
@@ -184,8 +185,8 @@ def _tab(scale: LogScale, top: float, reading: Reading, width: int) -> list[str]
         path(line, stroke="var(--estimate)", stroke_width="1.25", fill="none"),
         path(_outline(centre, y + 11, half), fill_rule="evenodd", fill="var(--estimate)"),
         text(centre, y + 49, label, font_size=17, font_weight=600, text_anchor="middle", fill="var(--paper)"),
-        _end_label(min(left, centre - half) - 7, y + 47, words.worth(low), "end", width),
-        _end_label(max(right, centre + half) + 7, y + 47, words.worth(high), "start", width),
+        _end_label(min(left, centre - half) - 7, y + 47, words.worth(low, fine=fine), "end", width),
+        _end_label(max(right, centre + half) + 7, y + 47, words.worth(high, fine=fine), "start", width),
     ]  # fmt: skip
 
 

@@ -43,7 +43,7 @@ def strips(rows: Sequence[Strip]) -> Strips:
     scale = LogScale(low, high, 4, _WIDTH - 4)
     lines = [v for v in figures(scale, 56) if 12 < scale.at(v) < _WIDTH - 12]  # noqa: PLR2004 - half a label
     labels = [
-        text(scale.at(v), 12, words.worth(v), font_size=12, text_anchor="middle", fill="var(--quiet)") for v in lines
+        text(scale.at(v), 12, words.figure(v), font_size=12, text_anchor="middle", fill="var(--quiet)") for v in lines
     ]
     grid = path("".join(f"M{number(scale.at(v))} 0v{_HEIGHT}" for v in lines) or "M0 0", stroke="var(--rule)")
     return Strips(picture(_WIDTH, 16, "".join(labels)), tuple(_row(scale, grid, r) for r in rows))

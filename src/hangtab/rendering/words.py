@@ -47,18 +47,32 @@ def currency_name(currency: str) -> str:
     return _NAMES.get(currency, currency)
 
 
-def worth(value: float) -> str:
-    """An estimate: whole units, three significant digits from 1 000 on, cents under 10.
+def worth(value: float, *, fine: bool = False) -> str:
+    """An estimate: whole units, three significant digits from 1 000 on, cents under 10 or where `fine` asks for them.
 
-    >>> worth(183.07), worth(7.4), worth(12484) == "12\u202f500"
-    ('183', '7.40', True)
+    >>> worth(183.07), worth(7.4), worth(12.9, fine=True), worth(12484) == "12\u202f500"
+    ('183', '7.40', '12.90', True)
     """
-    if value < _FINE:
+    if value < _FINE or (fine and value < _COARSE):
         return f"{value:.2f}"
     if round(value) < _COARSE:
         return f"{value:.0f}"
     step = 10 ** (math.floor(math.log10(value)) - 2)
     return grouped(str(round(value / step) * step))
+
+
+def is_fine(low: float) -> bool:
+    """Whether a range that starts here is given in cents at both ends."""
+    return low < _FINE
+
+
+def figure(value: float) -> str:
+    """A round figure on a scale, without needless digits.
+
+    >>> figure(7.0), figure(0.25), figure(1500.0) == "1\u202f500"
+    ('7', '0.25', True)
+    """
+    return grouped(f"{value:.4f}".rstrip("0").rstrip("."))
 
 
 def exact(value: float, currency: str) -> str:
@@ -97,12 +111,13 @@ def paid(amount: Money) -> str:
 
 
 def span(low: float, high: float, currency: str = "") -> str:
-    """A range, with the sign once when a currency is given.
+    """A range, with the sign once when a currency is given; both ends have cents or none has.
 
-    >>> span(142, 236.2, "EUR")
-    '€142–236'
+    >>> span(142, 236.2, "EUR"), span(4.37, 13.1)
+    ('€142–236', '4.37–13.10')
     """
-    return f"{sign(currency) if currency else ''}{worth(low)}{DASH}{worth(high)}"
+    fine = is_fine(low)
+    return f"{sign(currency) if currency else ''}{worth(low, fine=fine)}{DASH}{worth(high, fine=fine)}"
 
 
 def per_cent(share: float, digits: int = 0) -> str:

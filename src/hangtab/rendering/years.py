@@ -104,7 +104,7 @@ def _money(frame: _Frame) -> list[str]:
             path(f"M{number(frame.left)} {number(y)}H{number(frame.right)}", stroke="var(--rule)", stroke_width=1)
         )
         drawn.append(
-            text(frame.left - 8, y + 4.5, words.worth(value), text_anchor="end", fill="var(--quiet)", class_="tab")
+            text(frame.left - 8, y + 4.5, words.figure(value), text_anchor="end", fill="var(--quiet)", class_="tab")
         )
     return drawn
 

@@ -11,7 +11,7 @@ from typing import Any
 from urllib.parse import quote, urlencode
 
 from hangtab.domain.evidence import ASKED
-from hangtab.domain.name import Candidate
+from hangtab.domain.name import Candidate, Reason
 from hangtab.domain.worth import Comparable
 from hangtab.rendering import marks, sums, words
 from hangtab.rendering import ruler as rulers
@@ -100,33 +100,40 @@ def _question(answer: Answer, price: str, at: str) -> View:
 
 def _glosses(candidate: Candidate | None) -> list[View]:
     reasons = candidate.speaks_for if candidate else ()
-    said = sorted((r for r in reasons if r.start >= 0), key=lambda r: r.start)
-    return [
-        {
-            "value": r.text,
-            "kind": r.kind if r.sure >= SURE else f"{r.kind}, {words.per_cent(r.sure)} sure",
-            "unsure": r.sure < SURE,
-            "start": r.start,
-            "end": r.end,
-        }
-        for r in said
-    ]
+    spots: dict[tuple[int, int], list[Reason]] = {}
+    for reason in sorted((r for r in reasons if r.start >= 0), key=lambda r: r.start):
+        spots.setdefault((reason.start, reason.end), []).append(reason)
+    return [_gloss(said) for said in spots.values()]
+
+
+def _gloss(said: Sequence[Reason]) -> View:
+    """One bracket over the same characters, whatever they were read as."""
+    first, sure = said[0], min(r.sure for r in said)
+    kind = ", ".join(dict.fromkeys(r.kind for r in said))
+    return {
+        "value": first.text,
+        "kind": kind if sure >= SURE else f"{kind}, {words.per_cent(sure)} sure",
+        "unsure": sure < SURE,
+        "start": first.start,
+        "end": first.end,
+    }
 
 
 def _figure(answer: Answer) -> View:
     worth = answer.worth
     (low, high), (low_50, high_50) = worth.next_sale.ranges[80], worth.next_sale.ranges[50]
     item_low, item_high = worth.item_price.ranges[80]
+    fine = words.is_fine(low)
     return {
         "sign": words.sign(worth.currency),
         "currency": words.currency_name(worth.currency),
         "at": words.day(worth.at),
-        "middle": words.worth(worth.middle.median),
+        "middle": words.worth(worth.middle.median, fine=fine),
         "range": words.span(low, high),
-        "low": words.worth(low),
-        "high": words.worth(high),
-        "low_50": words.worth(low_50),
-        "high_50": words.worth(high_50),
+        "low": words.worth(low, fine=fine),
+        "high": words.worth(high, fine=fine),
+        "low_50": words.worth(low_50, fine=fine),
+        "high_50": words.worth(high_50, fine=fine),
         "item": words.money(worth.item_price.median, worth.currency),
         "item_range": words.span(item_low, item_high, worth.currency),
     }

@@ -6,6 +6,7 @@ Promises: a source is never shown as anything but text (a photo as an image); it
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from decimal import Context
 from typing import Any
 from urllib.parse import quote
 
@@ -22,6 +23,7 @@ from hangtab.web.pages import Pages
 from hangtab.web.sales import KIND_WORDS
 
 _IMAGES = frozenset({"image/png", "image/jpeg", "image/webp", "image/gif"})
+_RATE_DIGITS = 5
 _LINES = {StepKind.PAID: "line", StepKind.ALL_IN: "total"}
 
 
@@ -111,10 +113,11 @@ def _facts(detail: Detail, venues: Mapping[str, str]) -> list[tuple[str, str]]:
 
 def steps(price: AllInPrice) -> list[dict[str, object]]:
     """The lines of the sum, as they are shown."""
-    return [_step(step) for step in price.steps]
+    paid = next((s.amount.currency for s in price.steps if s.kind is StepKind.PAID and s.amount), "")
+    return [_step(step, price, paid) for step in price.steps]
 
 
-def _step(step: PriceStep) -> dict[str, object]:
+def _step(step: PriceStep, price: AllInPrice, paid: str) -> dict[str, object]:
     label, figure = step.label, ""
     if step.amount is not None:
         figure = words.exact(float(step.amount.amount), step.amount.currency)
@@ -122,7 +125,12 @@ def _step(step: PriceStep) -> dict[str, object]:
         if step.kind in {StepKind.ITEM, StepKind.PAID, StepKind.ALL_IN} and sign not in label:
             label = f"{label}, {sign}"
     elif step.rate is not None:
-        figure = f"× {step.rate.normalize():f}"
+        # As many digits as the total has, and one more, so that the product can be checked to the minor unit.
+        digits = max(_RATE_DIGITS, len(str(abs(price.total.minor))) + 1)
+        figure = f"× {step.rate.normalize(Context(prec=digits)):f}"
+        exchange = f"{words.sign(price.total.currency)} for {words.sign(paid)}1"
+        if paid and exchange not in label:
+            label = f"{label}, {exchange}"
     return {"label": label, "figure": figure, "cls": _LINES.get(step.kind, ""), "estimated": step.estimated}
 
 

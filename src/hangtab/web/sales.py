@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Annotated, Any
@@ -39,6 +39,7 @@ KIND_WORDS = {
     Kind.UNSOLD: "unsold", Kind.START: "no bid", Kind.LOT: "lot", Kind.PRIVATE: "private sale", Kind.TRADE: "trade",
     Kind.HEARSAY: "hearsay",
 }  # fmt: skip
+COMPLETED = tuple(k.value for k in (Kind.SALE, Kind.AUCTION, Kind.OFFER, Kind.PRIVATE, Kind.TRADE))
 _MARKS = {Kind.OFFER: marks.OFFER, Kind.ASK: marks.ASK, Kind.UNSOLD: marks.ASK, Kind.START: marks.ASK}
 
 
@@ -59,7 +60,7 @@ def read_filter(
     return SalesFilter(
         text=q.strip(),
         things=tuple(t for t in thing or () if t),
-        kinds=tuple(k for k in kind or () if k in set(Kind)),
+        kinds=tuple(k for text in kind or () for k in text.split(",") if k in set(Kind)),
         venue=venue,
         since=parse_day(since, "since"),
         until=parse_day(until, "until"),
@@ -105,7 +106,7 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
             request, "sales.html", page="sales", wanted=wanted, said=said, total=found.total,
             rows=[_row(r, info.currency, venues) for r in found.rows],
             heads=[_head(wanted, *head) for head in _HEADS],
-            kinds=[(k.value, word, k.value in wanted.kinds) for k, word in KIND_WORDS.items()],
+            kinds=_kind_options(wanted.kinds),
             venues=info.venues,
             packagings=[p.value for p in Packaging],
             currency=words.currency_name(info.currency),
@@ -122,6 +123,15 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
         )
 
     return router
+
+
+def _kind_options(chosen: Sequence[str]) -> list[tuple[str, str, bool]]:
+    """The choices of kinds: each alone, all completed sales, and whatever else the address asked for."""
+    sets: dict[tuple[str, ...], str] = {COMPLETED: "completed sales"}
+    sets |= {(k.value,): word for k, word in KIND_WORDS.items()}
+    if chosen and tuple(chosen) not in sets:
+        sets = {tuple(chosen): "several kinds", **sets}
+    return [(",".join(kinds), word, kinds == tuple(chosen)) for kinds, word in sets.items()]
 
 
 def _csv(desk: Desk, wanted: SalesFilter, currency: str) -> Iterator[str]:

@@ -19,7 +19,7 @@ export function openRows(table) {
     const opened = document.createElement("tr");
     const cell = document.createElement("td");
     opened.className = "opened";
-    cell.colSpan = 99;
+    cell.colSpan = row.cells.length;
     cell.innerHTML = await reply.text(); // our own template, every value in it escaped
     opened.append(cell);
     after.after(opened);
