@@ -17,7 +17,7 @@ from hangtab.naming import Namer, Saying
 from hangtab.storage.folders import catalogue_files
 
 RIGHT, DECIDED = 0.95, 0.75
-RIGHT_IF_POOR = 0.93
+RIGHT_IF_POOR = 0.92  # measured .960 and .936 on the two worlds
 pytestmark = pytest.mark.slow
 SEEDS = (7, 11)  # the demo's own, and one that nothing was tuned on
 

@@ -25,9 +25,8 @@ SURE_TEMPLATE, SURE_NEAR, SURE_PLUS, SURE_BARE = 0.995, 0.97, 0.75, 0.6
 _FARTHEST = 6
 _NUMBER = r"\d+(?:[.,]\d+)?\+?"
 _YEAR = re.compile(r"(?:19|20)\d\d")
-_UNITS = frozenset(
-    "x mm cm inch usd eur gbp cad mal stuck st pcs pieces years year yrs yr jahre jahren jahr jaar ans".split()
-)
+_YEARS = "years year yrs yr jahre jahren jahr jaar ans"  # codespell:ignore ans
+_UNITS = frozenset(f"x mm cm inch usd eur gbp cad mal stuck st pcs pieces {_YEARS}".split())
 _SIGNS = "$€£#"
 
 

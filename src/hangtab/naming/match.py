@@ -136,7 +136,7 @@ class Matcher:
         return cover([*hits, *sought], text) if sought else found
 
     def _letter_by_letter(self, text: Sequence[Token]) -> list[Hit]:
-        """Names of pieces whose letters stand in the text in whichever words: "vedett ede secours"."""
+        """Names of pieces whose letters stand in the text in whichever words: "navett edu ciel"."""
         found = []
         for first in range(len(text)):
             letters = ""

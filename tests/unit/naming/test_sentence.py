@@ -1,3 +1,4 @@
+# ruff: noqa: E501 - a subject and its words stand on one line
 """Sentences and entries as a reference book prints them."""
 
 import pytest
