@@ -210,7 +210,7 @@ def hearsay(entries: list[Entry], sellers: tuple[Seller, ...], rng: np.random.Ge
     """What somebody said that something had brought: real sales of which the figure is half remembered."""
     pool = [e for e in entries if e.fact.kind in (Kind.AUCTION, Kind.SALE) and _plain(e)]
     told: list[Entry] = []
-    for k in rng.choice(len(pool), min(int(90 * scale) + 2, len(pool)), replace=False):
+    for k in rng.permutation(len(pool))[: int(90 * scale) + 2]:
         first = pool[int(k)]
         true = first.fact.price or 1.0
         price = max(float(np.round(true * rng.lognormal(0.05, 0.25), -1 if true > 80 else 0)), 1.0)

@@ -2,7 +2,8 @@
 
 Most of Quayside comes as exports; some listings were saved as pages with their photo, some sales were pasted as lines,
 graded pieces of one stretch were kept in an own list, the auction house sends workbooks. Each telling stands in one
-file, but for one listing that is both exported and saved, and offers whose price was revealed later.
+file, but for one listing that is both exported and saved, a month that was exported twice,
+and offers whose price was revealed later.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import numpy as np
 from hangtab.demo.entries import Entry
 from hangtab.demo.general import GRADERS
 from hangtab.demo.said import Lookup, Said
-from hangtab.demo.sources_csv import spoil_some, write_exports
+from hangtab.demo.sources_csv import spoil_some, write_again, write_exports
 from hangtab.demo.sources_pages import write_pages
 from hangtab.demo.sources_text import write_pasted
 from hangtab.demo.sources_xlsx import write_house, write_notes, write_tidy
@@ -47,22 +48,23 @@ def write_sources(
     for e in tidy:
         _tell_by_columns(e, variants, lookup)
     write_exports(folder, open_ones)
+    exported_again = write_again(folder, open_ones)
     scripted = pages[0]
     scripted.title += f" {_SCRIPT}"
-    twice = next(e for e in open_ones if e.fact.kind is Kind.SALE and e.fact.country == "US" and not e.wrong)
-    again = replace(twice, file="", locator="")
-    write_pages(folder, [*pages, again], world)
+    common = [e for e in open_ones if e.fact.kind is Kind.SALE and e.fact.country == "US" and not e.wrong]
+    again = [replace(e, file="", locator="") for e in common[:1]]
+    write_pages(folder, [*pages, *again], world)
     write_pasted(folder, pasted + groups["forum"], rng)
     write_house(folder, groups["house"])
     write_tidy(folder, tidy)
     hidden = [
         e for e in open_ones if e.fact.kind is Kind.OFFER and not e.spoiled and e.fact.outcome is Outcome.COMPLETED
     ]
-    picks = rng.choice(len(hidden), min(int(REVEALED * scale) + 1, len(hidden)), replace=False)
-    revealed = [replace(hidden[int(k)], file="", locator="") for k in sorted(picks)]
+    picks = sorted(int(k) for k in rng.permutation(len(hidden))[: int(REVEALED * scale) + 1])
+    revealed = [replace(hidden[k], file="", locator="") for k in picks]
     notes = {"private": groups["private"], "trade": groups["trade"], "hearsay": groups["hearsay"], "revealed": revealed}
     write_notes(folder, notes)
-    told = [*open_ones, again, *pages, *pasted, *tidy, *revealed]
+    told = [*open_ones, *exported_again, *again, *pages, *pasted, *tidy, *revealed]
     return told + [e for name in ("forum", "house", "private", "trade", "hearsay") for e in groups[name]]
 
 
@@ -82,7 +84,7 @@ def _take(pool: list[Entry], count: int, rng: np.random.Generator, fits: object)
     """Move up to `count` fitting entries out of the pool."""
     test = fits if callable(fits) else bool
     places = [k for k, e in enumerate(pool) if test(e)]
-    chosen = {places[int(k)] for k in rng.choice(len(places), min(count, len(places)), replace=False)}
+    chosen = {places[int(k)] for k in rng.permutation(len(places))[:count]}
     taken = [e for k, e in enumerate(pool) if k in chosen]
     pool[:] = [e for k, e in enumerate(pool) if k not in chosen]
     return taken

@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 from collections import defaultdict
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ from hangtab.demo import layouts
 from hangtab.demo.entries import Entry
 from hangtab.domain.evidence import Kind
 
+AGAIN = ("quayside/us/quayside-us-sold-2024.csv", "quayside/us/quayside-us-sold-2024-december-again.csv", 12)
 _UNSOLD = (Kind.UNSOLD, Kind.START)
 
 
@@ -44,17 +46,30 @@ def write_exports(folder: Path, entries: list[Entry]) -> None:
         name, layout = place(entry)
         files.setdefault(name, (layout, []))[1].append(entry)
     for name, (layout, rows) in files.items():
-        path = folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        text = io.StringIO()
-        out = csv.writer(text, delimiter=layout.separator, lineterminator="\r\n")
-        out.writerow([header for header, _ in layout.columns])
-        for number, entry in enumerate(rows, start=2):
-            entry.file, entry.locator = name, f"row {number}"
-            if entry.fact.country == "US" and entry.ended.year < layouts.SHIPPING_SINCE:
-                entry.quoted = None  # that export has no such column
-            out.writerow([_spoil(header, cell(entry), entry.spoiled) for header, cell in layout.columns])
-        path.write_bytes(text.getvalue().encode(layout.encoding, errors="replace"))
+        _write(folder, name, layout, rows)
+
+
+def write_again(folder: Path, entries: list[Entry]) -> list[Entry]:
+    """A month that was exported a second time; gives its tellings with their second place."""
+    month = [e for e in entries if e.file == AGAIN[0] and e.ended.month == AGAIN[2] and not e.spoiled]
+    told = [replace(e) for e in month]
+    if told:  # a very small world may have sold nothing that month
+        _write(folder, AGAIN[1], place(told[0])[1], told)
+    return told
+
+
+def _write(folder: Path, name: str, layout: layouts.Layout, rows: list[Entry]) -> None:
+    path = folder / name
+    path.parent.mkdir(parents=True, exist_ok=True)
+    text = io.StringIO()
+    out = csv.writer(text, delimiter=layout.separator, lineterminator="\r\n")
+    out.writerow([header for header, _ in layout.columns])
+    for number, entry in enumerate(rows, start=2):
+        entry.file, entry.locator = name, f"row {number}"
+        if entry.fact.country == "US" and entry.ended.year < layouts.SHIPPING_SINCE:
+            entry.quoted = None  # that export has no such column
+        out.writerow([_spoil(header, cell(entry), entry.spoiled) for header, cell in layout.columns])
+    path.write_bytes(text.getvalue().encode(layout.encoding, errors="replace"))
 
 
 _PRICES = ("Sold for", "Price", "Sale price", "Prix de vente", "Verkaufspreis")
