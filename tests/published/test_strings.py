@@ -1,7 +1,8 @@
 """The string likenesses that naming leans on agree with published tables.
 
 Sources: Jaro and Jaro-Winkler (prefix weight .1): tables of Winkler 1990 and 1994, names recalled; two libraries,
-rapidfuzz and jellyfish, agree on each value. Levenshtein: Jurafsky & Martin, Speech and Language Processing, and the usual
+rapidfuzz and jellyfish, agree on each value.
+Levenshtein: Jurafsky & Martin, Speech and Language Processing, and the usual
 textbook pairs; optimal string alignment against unrestricted Damerau on ca/abc.
 """
 

@@ -67,7 +67,8 @@ def test_parse(text, price):
 
 @pytest.mark.parametrize(
     "text",
-    ["1e309", "", "cheap", "-5", "0", "47 + ", "1e400 + 2 post", "NaN", "inf", "9" * 300, "12abc", "47 + 18 + 3", "1,2OO"],
+    ["1e309", "", "cheap", "-5", "0", "47 + ", "1e400 + 2 post", "NaN", "inf", "9" * 300, "12abc", "47 + 18 + 3",
+     "1,2OO"],
 )  # fmt: skip
 def test_no_price_at_all(text):
     with pytest.raises(PriceError) as caught:
