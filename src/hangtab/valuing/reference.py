@@ -48,7 +48,7 @@ def find_reference(rows: pl.DataFrame, table: pl.DataFrame) -> Reference:
     site, mechanism = (
         sales.group_by("site", "mechanism").len().sort("len", "site", "mechanism", descending=[True, False, False])
     ).row(0)[:2]
-    here = sales.filter((pl.col("site") == site) & (pl.col("mechanism") == mechanism)).select("id")
+    here = sales.filter((pl.col("site") == site) & (pl.col("mechanism") == mechanism)).select("id", "price")
     seen = rows.join(here, on="id").filter((pl.col("item") > 0) & (pl.col("item") <= pl.col("all_in")))
     return Reference(site, mechanism, _share_knots(seen))
 
@@ -57,7 +57,7 @@ def _share_knots(seen: pl.DataFrame) -> tuple[tuple[float, float], ...]:
     if len(seen) < BINS * 2:
         return ()
     parts = seen.select(
-        at=pl.col("all_in").cast(pl.Float64).log(),
+        at=pl.col("price").log(),  # major units, as they are asked for
         share=1 - pl.col("item") / pl.col("all_in"),
     ).sort("at")
     pieces = np.array_split(parts.to_numpy(), BINS)
