@@ -19,6 +19,7 @@ _BODY = 36.0
 _HEAD = 26.0  # above the highest mark: a letter and air
 _TALL = {WIDE: 64.0, NARROW: 58.0}
 _SHORTEST = 12.0
+_LETTER = (9.0, 11.0)  # width and height that a letter needs for itself
 _LABEL_GAP = 54.0  # so that neighbouring thirds of a decade mostly get the same step
 _REACH = 3.0  # a price is drawn in its place up to this many times beyond the nine-in-ten range, then at the edge
 
@@ -148,19 +149,18 @@ def _stems(scale: LogScale, top: float, stems: Sequence[Stem], tallest: float) -
 
 
 def _letter(letter: str, x: float, y: float, taken: list[tuple[float, float]]) -> str:
-    """A letter above its mark, or beside it where another mark or letter stands above; `taken` remembers centres."""
-    for dx, dy in ((0.0, -14.0), (-10.0, -2.0), (10.0, -2.0), (0.0, -22.0), (-11.0, -12.0)):
+    """A letter above its mark or beside it, none in a crowd; `taken` remembers the centres of marks and letters."""
+    others = [spot for spot in taken if spot != (x, y)]
+    for dx, dy in ((0.0, -14.0), (-10.0, -2.0), (10.0, -2.0), (0.0, -22.0), (-11.0, -12.0), (11.0, -12.0)):
         spot = (x + dx, y + dy)
-        free = all(abs(spot[0] - a) > 9 or abs(spot[1] - b) > 11 for a, b in taken if (a, b) != (x, y))  # noqa: PLR2004 - a letter's size
-        if free and spot[1] > 8:  # noqa: PLR2004 - inside the picture
-            break
-    else:
-        spot = (x, max(y - 14, 10))
-    taken.append(spot)
-    return text(
-        spot[0], spot[1] + 4.5, letter, font_size=14, font_style="italic", text_anchor="middle",
-        stroke="var(--paper)", stroke_width=3, paint_order="stroke",
-    )  # fmt: skip
+        clear = all(abs(spot[0] - a) > _LETTER[0] or abs(spot[1] - b) > _LETTER[1] for a, b in others)
+        if clear and spot[1] > _LETTER[0]:
+            taken.append(spot)
+            return text(
+                spot[0], spot[1] + 4.5, letter, font_size=14, font_style="italic", text_anchor="middle",
+                stroke="var(--paper)", stroke_width=3, paint_order="stroke",
+            )  # fmt: skip
+    return ""
 
 
 def _tab(scale: LogScale, top: float, reading: Reading, width: int) -> list[str]:

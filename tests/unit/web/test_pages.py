@@ -3,12 +3,16 @@
 import csv
 import io
 import re
+from decimal import Decimal
 
 import pytest
 from fastapi.testclient import TestClient
 
 from hangtab.domain.errors import BookError
+from hangtab.domain.money import Money
+from hangtab.domain.price import AllInPrice, PriceStep, StepKind
 from hangtab.web.app import create_app
+from hangtab.web.evidence import steps
 from tests.unit.web.fake_desk import GRADED, HOSTILE, RAW, SHA_PAGE, SHA_PHOTO, FakeDesk
 
 QUESTION = "/?q=harbour+master+glow+sticker+34+graded,+territory+B"
@@ -152,6 +156,21 @@ def test_evidence_opens_down_to_its_source_and_photo(client):
     fragment = client.get("/evidence/quayside/q0/open").text
     assert fragment.lstrip().startswith('<div class="open">')
     assert client.get("/evidence/elsewhere/1/open").text.lstrip().startswith('<div class="error"')
+
+
+def test_a_rate_has_as_many_digits_as_its_total_can_show():
+    """204.00 paid at a rate of thirty digits: the product of the shown figures is the shown total to the cent."""
+    rate = Decimal("0.616903146206045650832819247")
+    paid, total = Money.of("204.00", "CAD"), Money.of("125.85", "EUR")
+    said = (
+        PriceStep(StepKind.PAID, "Paid", paid),
+        PriceStep(StepKind.RATE, "Reference rate of 28 Nov 2025", rate=rate),
+        PriceStep(StepKind.ALL_IN, "All-in price", total),
+    )
+    shown = steps(AllInPrice(total, total, said))
+    assert [s["label"] for s in shown] == ["Paid, C$", "Reference rate of 28 Nov 2025, € for C$1", "All-in price, €"]
+    assert shown[1]["figure"] == "× 0.616903"
+    assert round(Decimal("204.00") * Decimal("0.616903"), 2) == total.amount
 
 
 def test_a_source_leaves_only_as_a_plain_download(client):
