@@ -75,13 +75,14 @@ def iso(day: date) -> str:
 STATUS: dict[str, dict[str, str]] = {
     "en": {"sale": "sold", "auction": "sold", "offer": "offer accepted, price hidden", "unsold": "ended unsold",
            "start": "no bids", "ask": "running", "lot": "sold", "unpaid": "sold, unpaid", "cancelled": "sale cancelled",
-           "returned": "sold, returned"},
-    "de": {"sale": "verkauft", "auction": "verkauft", "offer": "Preisvorschlag angenommen", "unsold": "nicht verkauft",
+           "returned": "sold, returned", "part-refunded": "sold, partly refunded"},
+    "de": {"sale": "verkauft", "auction": "verkauft", "offer": "Gegenangebot angenommen", "unsold": "nicht verkauft",
            "start": "ohne Gebot beendet", "ask": "läuft noch", "lot": "verkauft", "unpaid": "nicht bezahlt",
-           "cancelled": "storniert", "returned": "zurückgegeben"},
+           "cancelled": "storniert", "returned": "zurückgegeben",
+           "part-refunded": "verkauft, teilweise erstattet"},
     "fr": {"sale": "vendu", "auction": "vendu", "offer": "offre acceptée", "unsold": "invendu",
            "start": "terminé sans enchère", "ask": "en cours", "lot": "vendu", "unpaid": "impayé",
-           "cancelled": "annulé", "returned": "retourné"},
+           "cancelled": "annulé", "returned": "retourné", "part-refunded": "vendu, remboursement partiel"},
 }  # fmt: skip
 FORMAT = {
     "en": ("auction", "fixed price"), "de": ("Auktion", "Festpreis"), "fr": ("enchère", "prix fixe"),

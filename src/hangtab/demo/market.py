@@ -21,6 +21,7 @@ from hangtab.domain.progress import OnStep, Step
 from hangtab.domain.subject import Packaging, Seal
 
 PER_MONTH = {"fixed": 86.0, "auction": 68.0, "house": 7.0, "forum": 5.0, "private": 1.6, "lot": 5.0}
+_KEPT_WHOLE = 0.994  # the rest gets a part of the money back
 WIDTH = 24  # passing collectors drawn for each offer
 CURRENCY = {"US": "USD", "GB": "GBP", "CA": "CAD", "DE": "EUR", "NL": "EUR"}
 _POSTAGE = {"US": 6.8, "GB": 4.6, "CA": 9.0, "DE": 5.2}
@@ -270,6 +271,8 @@ class Market:
             if c.again < 2 and c.mode != "house":
                 self._requeue(c, fact.end + rng.uniform(6, 35))
             return
+        if c.mode in ("fixed", "auction") and fact.kind is not Kind.OFFER and odds > _KEPT_WHOLE:
+            fact.outcome = Outcome.PART_REFUNDED
         if len(c.pieces) == 1:
             self._owned.append((fact.end, fact.piece))
             price = fact.price or 0.0
