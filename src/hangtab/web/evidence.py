@@ -50,6 +50,13 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
     def evidence(request: Request, evidence_id: str) -> Response:
         return pages.show(request, "evidence.html", page="sales", **shown(evidence_id))
 
+    _sources(router, desk)
+    return router
+
+
+def _sources(router: APIRouter, desk: Desk) -> None:
+    """Photos as images, everything else as a plain download."""
+
     @router.get("/photo/{sha256}")
     def photo(sha256: str) -> Response:
         record = desk.source(sha256)
@@ -68,8 +75,6 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
             media_type="text/plain; charset=utf-8",
             headers={"Content-Disposition": f"attachment; filename*=UTF-8''{name}"},
         )
-
-    return router
 
 
 def detail_view(detail: Detail, venues: Mapping[str, str]) -> dict[str, Any]:

@@ -6,7 +6,7 @@ import math
 import pytest
 
 from hangtab.rendering.contract import naming_json, worth_json
-from tests.unit.web.fake_desk import naming, worth
+from tests.unit.web.fake_values import naming, worth
 
 
 def test_the_keys_of_a_worth_never_change():

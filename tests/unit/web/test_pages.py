@@ -13,7 +13,8 @@ from hangtab.domain.money import Money
 from hangtab.domain.price import AllInPrice, PriceStep, StepKind
 from hangtab.web.app import create_app
 from hangtab.web.evidence import steps
-from tests.unit.web.fake_desk import GRADED, HOSTILE, RAW, SHA_PAGE, SHA_PHOTO, FakeDesk
+from tests.unit.web.fake_desk import FakeDesk
+from tests.unit.web.fake_values import GRADED, HOSTILE, RAW, SHA_PAGE, SHA_PHOTO
 
 QUESTION = "/?q=harbour+master+glow+sticker+34+graded,+territory+B"
 PAGES = (
