@@ -43,9 +43,33 @@ class Report:
 def fit_problem(spec: Spec, sheet: Sheet, on_step: Callable[[Step], None]) -> tuple[Problem, Point, Report]:
     """Find variances and mode from a cold start."""
     began = perf_counter()
+    if spec.overlooked > 0.0 and (sheet.kind == SALE).any() and (sheet.kind != SALE).any():
+        return _fit_in_turn(spec, sheet, on_step, began)
     problem = make_problem(spec, sheet)
     found, before = _search(problem, on_step)
     return problem, found.point, report_of(problem, found, before + found.iterations, perf_counter() - began)
+
+
+def _fit_in_turn(
+    spec: Spec, sheet: Sheet, on_step: Callable[[Step], None], began: float
+) -> tuple[Problem, Point, Report]:
+    """Variances from the sales, the mode from sales and bounds.
+
+    Bounds that repeat each other or that nobody saw would widen the noise of sales; so they do not speak of it.
+    """
+    sales = make_problem(spec, sheet.part(sheet.kind == SALE))
+    found, before = _search(sales, on_step)
+    problem = make_problem(spec, sheet)
+    point = evaluate(problem, _carried(sales, found.point.logs, problem), Search())
+    made = Found(point, found.iterations, found.gradient, converged=found.converged and point.mode.settled)
+    return problem, point, report_of(problem, made, before + found.iterations, perf_counter() - began)
+
+
+def _carried(from_: Problem, logs: Floats, to: Problem) -> Floats:
+    """Parameters of one problem by name in another; what only the other has starts cold."""
+    known = dict(zip(from_.layout.names, logs, strict=True))
+    cold = first_logs(to)
+    return np.array([known.get(name, value) for name, value in zip(to.layout.names, cold, strict=True)])
 
 
 def _search(problem: Problem, on_step: Callable[[Step], None]) -> tuple[Found, int]:

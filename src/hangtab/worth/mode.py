@@ -15,6 +15,8 @@ import numpy as np
 from hangtab.worth.arrays import Flags, Floats
 from hangtab.worth.forest import (
     Factor,
+    Folded,
+    Folding,
     Forest,
     Prior,
     Solution,
@@ -59,10 +61,15 @@ class Mode:
 
 @dataclass(frozen=True)
 class Search:
-    """How to search: where to start (None: the rows themselves), columns to hold (None: found), tolerance, most steps."""
+    """How to search.
+
+    start: linear predictors (None: the middle of the rows). held: the columns at zero (None: found anew, those of
+    `keep` among them). tolerance: of the last step, in noise scales. most: steps.
+    """
 
     start: Floats | None = None
     held: Flags | None = None
+    keep: Flags | None = None
     tolerance: float = 1e-8
     most: int = 200
 
@@ -109,13 +116,13 @@ def find_mode(problem: Problem, logs: Floats, search: Search) -> Mode:
     held = search.held if search.held is not None else np.zeros(problem.forest.p, bool)
     prior = problem.prior(logs, held)
     eta = _start(problem, search.start)
-    said = pull(problem.y, problem.kind, eta, scale, nu)
+    said = pull(problem.y, problem.kind, eta, scale, nu, problem.spec.overlooked)
     pace, step = _Pace(search.tolerance), 0
     while True:
         weight = _weight(problem, said, pace.way)
         zeta = weight * eta + said.slope
         try:
-            held, factor, solution = _solve(problem, prior, weight, zeta, None if search.held is None else held)
+            held, factor, solution = _solve(problem, prior, weight, zeta, search)
         except np.linalg.LinAlgError:
             if pace.way != NEWTON:
                 raise
@@ -123,7 +130,7 @@ def find_mode(problem: Problem, logs: Floats, search: Search) -> Mode:
             continue
         new = fitted_values(problem.forest, solution)[:, 0]
         shift, eta, step = float(np.max(np.abs(new - eta) / scale)), new, step + 1
-        said = pull(problem.y, problem.kind, eta, scale, nu)
+        said = pull(problem.y, problem.kind, eta, scale, nu, problem.spec.overlooked)
         settled = plain or pace.ended(shift)
         if settled or step >= search.most:
             return Mode(eta, weight, zeta, factor, solution, said, step, settled=settled)
@@ -140,19 +147,26 @@ def _weight(problem: Problem, said: Pull, way: int) -> Floats:
 
 
 def _solve(
-    problem: Problem, prior: Prior, weight: Floats, zeta: Floats, held: Flags | None
+    problem: Problem, prior: Prior, weight: Floats, zeta: Floats, search: Search
 ) -> tuple[Flags, Factor, Solution]:
-    """One elimination; held None: find which bounded columns stand at zero."""
-    forest, bounded = problem.forest, problem.border.bounded
+    """One elimination, and which bounded columns stand at zero in it."""
+    forest = problem.forest
     folded = fold(forest, weight, prior)
     folding = carry(forest, folded, zeta[:, None])
-    if held is None:
-        held = np.zeros(forest.p, bool)
-        if bounded.any():
-            A, r = border_problem(forest, folded, folding.g[:, 0])
-            _, held = bounded_minimum(A, r, bounded, held)
+    held = search.held if search.held is not None else _held(problem, folded, folding, search.keep)
     factor = close(forest, folded, held)
     return held, factor, solve(forest, factor, folding)
+
+
+def _held(problem: Problem, folded: Folded, folding: Folding, keep: Flags | None) -> Flags:
+    bounded = problem.border.bounded
+    held = np.zeros(problem.forest.p, bool) if keep is None else keep.copy()
+    if bounded.any():
+        A, r = border_problem(problem.forest, folded, folding.g[:, 0])
+        free = np.flatnonzero(~held)
+        _, found = bounded_minimum(A[np.ix_(free, free)], r[free], bounded[free], np.zeros(len(free), bool))
+        held[free] = found
+    return held
 
 
 def _start(problem: Problem, start: Floats | None) -> Floats:

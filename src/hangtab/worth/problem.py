@@ -25,7 +25,7 @@ MOST_KNOTS = 480
 MOST_CELLS = 3e8
 FEWEST_OF_CLASS = 20
 # A variance below this share of the response's counts as none.
-NOTHING = 1e-9
+NOTHING = 1e-8
 
 
 @dataclass(frozen=True)

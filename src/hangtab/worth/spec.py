@@ -60,6 +60,9 @@ class Spec:
     deviation in the units of the log price. reference: per flat factor the value without a column.
     scale: "log" (the model is of log prices) or "plain" (of the column itself, for other tables).
     nu: fixes the degrees of freedom of the Student-t noise.
+    overlooked: share of bounds that say nothing (an ask ends unsold because nobody saw it, or repeats another):
+    P(unsold) is q + (1 - q) P(price below the ask). 0: every bound tells. Above 0, variances are found from the sales
+    alone and the mode from both.
     """
 
     price: str
@@ -82,6 +85,7 @@ class Spec:
     reference: Mapping[str, str] = field(default_factory=dict)
     scale: str = "log"
     nu: float | None = None
+    overlooked: float = 0.0
 
     def __post_init__(self) -> None:
         """Bring lists to tuples and shorthand curves to `Curve`, then check."""
@@ -166,6 +170,12 @@ def _check(spec: Spec) -> None:
             "Rows that share one price are not fitted yet",
             where="Spec.share",
             mend="Leave lots and uncertain names out of the table.",
+        )
+    if not 0.0 <= spec.overlooked < 1.0:
+        raise SpecError(
+            f"No such share of overlooked bounds: {spec.overlooked!r}",
+            where="Spec.overlooked",
+            mend="Give a share from 0 to under 1.",
         )
     if spec.nu is not None and not spec.nu > 0:
         raise SpecError("The degrees of freedom must be positive", where="Spec.nu", mend="Give a number above 0.")

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from hangtab.worth.arrays import Floats, Ints
+from hangtab.worth.arrays import Flags, Floats, Ints
 from hangtab.worth.errors import SpecError, TableError
 from hangtab.worth.spec import Spec
 
@@ -39,6 +39,11 @@ class Sheet:
     kind: Ints
     price: Floats
     wider: Floats
+
+    def part(self, at: Flags) -> Sheet:
+        """Some of the rows, in the same order."""
+        frame = self.frame.filter(pl.Series(at))
+        return Sheet(frame, self.y[at], self.kind[at], self.price[at], self.wider[at])
 
 
 def to_frame(table: Any) -> pl.DataFrame:  # noqa: ANN401 - three libraries' tables and plain rows

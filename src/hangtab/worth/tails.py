@@ -46,14 +46,33 @@ def log_below(u: Floats, nu: float) -> Floats:
     return np.asarray(np.log(np.maximum(stdtr(nu, u), 1e-300)))
 
 
-def pull(y: Floats, kind: Ints, eta: Floats, scale: Floats, nu: float) -> Pull:
-    """What every row says. All arrays (rows,)."""
+def pull(y: Floats, kind: Ints, eta: Floats, scale: Floats, nu: float, overlooked: float = 0.0) -> Pull:
+    """What every row says. All arrays (rows,). overlooked: share of bounds that say nothing, 0 to 1."""
     sale = kind == SALE
     out = Pull(*(np.empty(len(y)) for _ in range(6)))
     _sales(out, sale, (y - eta) / scale, scale, nu)
     if not sale.all():
         _bounds(out, ~sale, np.where(kind == BELOW, 1.0, -1.0), (y - eta) / scale, scale, nu)
+        _overlook(out, ~sale, scale, overlooked)
     return out
+
+
+def _overlook(out: Pull, at: Flags, scale: Floats, overlooked: float) -> None:
+    """Turn plain bounds into a mixture with bounds that say nothing: P = q + (1 - q) F."""
+    if overlooked == 0.0:
+        return
+    s, logp = scale[at], out.loglik[at]
+    p = (1.0 - overlooked) * np.exp(logp)
+    share = p / (overlooked + p)
+    # With m = f / F the plain slope per noise is m and its bend m (m + c u); the mixture's slope is share m.
+    m = np.abs(out.slope[at]) * s
+    bend = share * (out.bend[at] * s**2 - (1.0 - share) * m**2)
+    out.loglik[at] = np.log(overlooked + p)
+    out.slope[at] *= share
+    out.weight[at] = np.maximum(share * out.weight[at] * s**2, 1e-12) / s**2
+    out.bend[at] = bend / s**2
+    out.information[at] = np.clip(bend, 0.0, 1.0) / s**2
+    out.scale_slope[at] *= share
 
 
 def _sales(out: Pull, at: Flags, u: Floats, scale: Floats, nu: float) -> None:
@@ -67,7 +86,7 @@ def _sales(out: Pull, at: Flags, u: Floats, scale: Floats, nu: float) -> None:
     out.scale_slope[at] = 1.0 - w * u * u
 
 
-def _bounds(out: Pull, at: Flags, sign: Floats, u: Floats, scale: Floats, nu: float) -> None:  # noqa: PLR0913 - one row's facts
+def _bounds(out: Pull, at: Flags, sign: Floats, u: Floats, scale: Floats, nu: float) -> None:
     sign, s = sign[at], scale[at]
     u = sign * u[at]
     logp = log_below(u, nu)
@@ -105,8 +124,7 @@ def freedom_slope(y: Floats, kind: Ints, eta: Floats, scale: Floats, nu: float) 
     return float(-2.0 * nu * slope)
 
 
-def freedom_information(nu: float) -> tuple[float, float]:
-    """Expected second derivatives of -2 log likelihood per sale: (log scale^2, log nu) and (log nu, log nu)."""
-    cross = -2.0 * nu / ((nu + 1) * (nu + 3))
+def freedom_information(nu: float) -> float:
+    """Expected second derivative of -2 log likelihood in log nu, per sale."""
     own = 0.25 * (polygamma(1, nu / 2) - polygamma(1, (nu + 1) / 2)) - (nu + 5) / (2 * nu * (nu + 1) * (nu + 3))
-    return cross, float(2.0 * nu * nu * own)
+    return float(2.0 * nu * nu * own)
