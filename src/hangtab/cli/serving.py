@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import Annotated
 
 import typer
@@ -21,13 +22,19 @@ def serve(
     who: WhoOption = None,
 ) -> None:
     """Serve the pages of a book to this machine."""
-    import uvicorn
+    import uvicorn  # loads the engine
 
-    from hangtab.web.app import create_app
-    from hangtab.web.desk import BookDesk
+    from hangtab.storage import open_book
 
     settings = read_settings({"book": book, "port": str(port) if port else None, "who": who})
-    desk = BookDesk.open(settings.book, settings.get("who"))
-    at = f"http://127.0.0.1:{settings.get('port')}/"
-    typer.echo(f"Hangtab is at {at} (stop with Ctrl-C)")
-    uvicorn.run(create_app(desk), host="127.0.0.1", port=int(settings.get("port")), log_level="warning")
+    open_book(settings.book).close()
+    os.environ |= {"HANGTAB_BOOK": str(settings.book), "HANGTAB_WHO": settings.get("who")}
+    typer.echo(f"Hangtab is at http://127.0.0.1:{settings.get('port')}/ (stop with Ctrl-C)")
+    # By name: command line and pages stand side by side, and neither imports the other.
+    uvicorn.run(
+        "hangtab.web.serving:make_app",
+        factory=True,
+        host="127.0.0.1",
+        port=int(settings.get("port")),
+        log_level="warning",
+    )
