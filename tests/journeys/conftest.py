@@ -1,4 +1,4 @@
-"""One demo book for all journeys: written, taken in and fitted once a session, as a user would from the command line."""
+"""One demo book for all journeys: written, taken in and fitted once a session, from the command line."""
 
 import subprocess
 import sys
@@ -24,7 +24,7 @@ class DemoBook:
         """What the command line prints; stderr instead when it ends with a code other than 0."""
         path = str(book or self.book)
         command = [str(Path(sys.executable).with_name("hangtab")), *words]
-        done = subprocess.run(  # noqa: S603 - our own command
+        done = subprocess.run(
             command, capture_output=True, text=True, env={"HANGTAB_BOOK": path, "PATH": "/usr/bin:/bin"}, check=False
         )
         assert done.returncode == code, f"{' '.join(words)} gave {done.returncode}: {done.stderr[-2000:]}"

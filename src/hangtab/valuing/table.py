@@ -32,7 +32,7 @@ SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
 # Hearsay is somebody's word: its noise is taken twice as wide until the engine learns it (common practice, no source).
 WIDER = {"hearsay": 2.0}
 # How many of the bounds say nothing: listings repeat each other, and many are never seen. Measured on the demo, fitted
-# before its last year and tried on it, by the error at the middle: 0 37 %, .5 30 %, .9 25.0 %, .98 24.5 %, no asks 24.4 %.
+# before its last year and tried on it, error at the middle: 0 37 %, .5 30 %, .9 25.0 %, .98 24.5 %, no asks 24.4 %.
 OVERLOOKED = 0.98
 # Standard deviations, in log price, of what each term may add before any sale is seen: mild ones for terms that only
 # nudge a price, wide ones for terms that make it (common practice, no source).
