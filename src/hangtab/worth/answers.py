@@ -113,8 +113,12 @@ def joint_middle(state: State, s: Subjects) -> tuple[Floats, Floats]:
         same &= names[:, None] == names[None, :]
         unknown = s.targets.nodes[:, k] < 0
         shared += np.where(same & unknown[:, None] & unknown[None, :], state.prior.levels[k], 0.0)
-    if state.problem.layout.market >= 0:
-        shared += np.minimum(s.beyond[:, None], s.beyond[None, :]) * state.prior.market
+    layout, block = state.problem.layout, s.targets.block
+    beyond = np.minimum(s.beyond[:, None], s.beyond[None, :])
+    if layout.market >= 0:
+        shared += beyond * state.prior.market
+    if layout.line >= 0:
+        shared += np.where(block[:, None] == block[None, :], beyond, 0) * state.prior.line
     out += shared
     # Each row's own variance is exactly that of its prediction.
     np.fill_diagonal(out, middle(state, s).sd ** 2)

@@ -11,7 +11,7 @@ Not here: the mode (mode.py).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -26,8 +26,13 @@ from hangtab.worth.tails import expected_share, freedom_information, freedom_slo
 
 SLOWEST, FASTEST = 0.5, 200.0
 ENOUGH = 1e-9
+# A fit that can go no lower, or has taken all its steps, still counts when less than this is promised.
+GOOD = 1e-5
 FIXED_POINTS = 2
 BOLDEST = 2.0
+LEAST_TOLD = 0.02
+# Two sets of held columns can each lead to the other; after this many iterations no column comes free again.
+FREE_SETS = 15
 
 
 @dataclass(frozen=True)
@@ -164,34 +169,50 @@ def average_information(problem: Problem, point: Point) -> Floats:
     at = out.first_class + np.arange(len(out.classes))
     H[at, at] += np.bincount(problem.klass, weights=extra, minlength=len(at))
     if out.freedom >= 0:
-        cross, own = freedom_information(problem.freedom(point.logs))
-        sale = problem.kind == SALE
-        counts = np.bincount(problem.klass[sale], minlength=len(out.classes))
         a = out.first_class
-        H[out.freedom, a : a + len(out.classes)] = H[a : a + len(out.classes), out.freedom] = cross * counts
-        H[out.freedom, out.freedom] = own * sale.sum()
+        cross, own = _freedom_bends(problem, point)
+        H[out.freedom, a : a + len(out.classes)] = H[a : a + len(out.classes), out.freedom] = cross
+        H[out.freedom, out.freedom] = own
     return H
+
+
+def _freedom_bends(problem: Problem, point: Point) -> tuple[Floats, float]:
+    """Second derivatives of the criterion in log nu: with each class's log variance, and its own."""
+    nu, scale, eta = problem.freedom(point.logs), problem.scale(point.logs), point.mode.eta
+    sale = problem.kind == SALE
+    u2 = ((problem.y - eta) / scale) ** 2
+    cross = np.where(sale, -nu * u2 * (u2 - 1.0) / (nu + u2) ** 2, 0.0)
+    h = 1e-3
+    up, down = (freedom_slope(problem.y, problem.kind, eta, scale, nu * np.exp(s)) for s in (h, -h))
+    own = max((up - down) / (2 * h), 0.2 * freedom_information(nu) * float(sale.sum()))
+    return np.bincount(problem.klass, weights=cross, minlength=len(problem.layout.classes)), own
 
 
 def _scale_variates(problem: Problem, point: Point) -> tuple[Floats, Floats]:
     """Working variate of the log residual variance per row, and what it lacks of the row's second derivative.
 
-    Sales: the residual, as in average information (Student-t: the score over the expected information).
-    Bounds: minus d(slope)/d(log variance) over the information, and the rest of the exact second derivative.
+    The variate is minus d(slope)/d(log variance) over the information: for normal sales the residual, as in average
+    information. What it lacks is the rest of the row's exact second derivative.
     """
     said, scale, nu = point.mode.said, problem.scale(point.logs), problem.freedom(point.logs)
-    shrink = 1.0 if np.isinf(nu) else np.sqrt(nu / (nu + 3))
-    z = said.slope * scale**2 / expected_share(nu) * shrink
+    r = problem.y - point.mode.eta
+    z, lacks = r, np.zeros(len(r))
+    if np.isfinite(nu):
+        u2 = (r / scale) ** 2
+        core = nu / (nu + u2) ** 2
+        z = r * (nu + 3) * core
+        lacks = (nu + 1) * core * u2 - expected_share(nu) * (z / scale) ** 2
     bound = problem.kind != SALE
     if not bound.any():
-        return z, np.zeros(len(z))
+        return z, lacks
     m = np.abs(said.slope) * scale
     u = np.divide(said.scale_slope, m, out=np.zeros(len(m)), where=m > 0)
     q = m - u * said.bend * scale**2
-    weight = np.maximum(point.information, 1e-9 / scale**2)
-    f = np.sign(said.slope) * q / (2.0 * scale * weight)
-    extra = -0.5 * u * q - weight * f * f
-    return np.where(bound, f, z), np.where(bound, extra, 0.0)
+    # A bound that says next to nothing has no variate of its own: its own second derivative is enough.
+    telling = point.information * scale**2 > LEAST_TOLD
+    f = np.divide(np.sign(said.slope) * q, 2.0 * scale * point.information, out=np.zeros(len(m)), where=telling)
+    extra = np.where(telling, -0.5 * u * q - point.information * f * f, np.maximum(-0.5 * u * q, 0.0))
+    return np.where(bound, f, z), np.where(bound, extra, lacks)
 
 
 def limits(problem: Problem) -> tuple[Floats, Floats]:
@@ -212,17 +233,22 @@ def newton_step(problem: Problem, point: Point, s: Slope) -> tuple[Floats, float
     step = np.zeros(len(s.gradient))
     if not move.any():
         return step, 0.0
-    H = average_information(problem, point)[np.ix_(move, move)]
-    unit = np.sqrt(np.maximum(np.diag(H), 1e-30))
+    H = average_information(problem, point)
+    # A variance near nothing has no information left to steer by: it goes down to nothing, or up by a bold step.
+    faint = move & (np.diag(H) < 1e-10 * np.diag(H).max())
+    step[faint] = -BOLDEST * np.sign(s.gradient[faint])
+    move &= ~faint
+    H, g = H[np.ix_(move, move)], s.gradient[move]
+    unit = np.sqrt(np.diag(H))
     values, vectors = np.linalg.eigh(H / np.outer(unit, unit))
-    g = s.gradient[move]
-    step[move] = -(vectors @ ((vectors.T @ (g / unit)) / np.maximum(values, 1e-6))) / unit
-    # A variance that keeps falling is tried at nothing; so is the promise, which its own curvature would overstate.
+    step[move] = -(vectors @ ((vectors.T @ (g / unit)) / np.maximum(values, 1e-4))) / unit
     small = point.logs < low + np.log(1e7)
     small[problem.layout.first_class :] = False
-    step = np.where(small & (step < -BOLDEST), low - point.logs, np.clip(step, -BOLDEST, BOLDEST))
-    bend = np.clip(step[move], -1.0, 1.0)
-    return step, float(-(g @ bend) - 0.5 * bend @ H @ bend)
+    step = np.where(small & (step <= -BOLDEST), low - point.logs, np.clip(step, -BOLDEST, BOLDEST))
+    # What the step promises, a unit at most in each parameter: beyond, the curvature of a log says nothing.
+    bend = np.clip(step, -1.0, 1.0)
+    fall = -float(s.gradient[faint] @ bend[faint]) - float(g @ bend[move] + 0.5 * bend[move] @ H @ bend[move])
+    return step, fall
 
 
 def search_variances(
@@ -239,13 +265,13 @@ def search_variances(
         on_step(Step("fit", iteration, most, f"criterion {point.criterion:.4f}, gradient {norm:.2g}"))
         enough_now = max(enough * max(1.0, len(problem.y) / 200), 1e-13 * abs(point.criterion))
         if fall < enough_now or iteration >= most:
-            return Found(point, iteration, norm, converged=fall < enough_now and point.mode.settled)
+            return Found(point, iteration, norm, converged=fall < GOOD and point.mode.settled)
         if iteration < FIXED_POINTS and np.isinf(problem.freedom(point.logs)):
             step = _fixed_point(point, s, step)
         iteration += 1
-        better = _descend(problem, point, np.clip(point.logs + step, low, high), fall)
+        better = _descend(problem, point, np.clip(point.logs + step, low, high), fall, growing=iteration > FREE_SETS)
         if better is None:
-            return Found(point, iteration, norm, converged=fall < 1e-5 and point.mode.settled)
+            return Found(point, iteration, norm, converged=fall < GOOD and point.mode.settled)
         point = better
 
 
@@ -254,7 +280,7 @@ def _fixed_point(point: Point, s: Slope, step: Floats) -> Floats:
     return np.clip(found, -3.0, 3.0)
 
 
-def _descend(problem: Problem, point: Point, goal: Floats, fall: float) -> Point | None:
+def _descend(problem: Problem, point: Point, goal: Floats, fall: float, *, growing: bool) -> Point | None:
     """The first of goal, half way, a quarter... whose criterion is no higher, its held columns found anew."""
     held = point.mode.factor.held
     share = point.information * problem.scale(point.logs) ** 2
@@ -263,17 +289,16 @@ def _descend(problem: Problem, point: Point, goal: Floats, fall: float) -> Point
         search = Search(start=point.mode.eta, held=held)
         trial = evaluate(problem, goal, search, share)
         if np.isfinite(trial.criterion) and trial.criterion <= point.criterion + slack:
-            return _refresh(problem, trial)
+            return _refresh(problem, trial, growing=growing)
         goal = 0.5 * (goal + point.logs)
     return None
 
 
-def _refresh(problem: Problem, trial: Point) -> Point:
+def _refresh(problem: Problem, trial: Point, *, growing: bool) -> Point:
     """The same parameters with bounds' information and held columns as they are at the new mode."""
-    if not problem.border.bounded.any() and (problem.kind == SALE).all():
+    bounded = problem.border.bounded.any()
+    if not bounded and (problem.kind == SALE).all():
         return trial
-    search = Search(start=trial.mode.eta)
-    if not problem.border.bounded.any():
-        search = replace(search, held=trial.mode.factor.held)
+    held = trial.mode.factor.held
+    search = Search(start=trial.mode.eta, held=None if bounded else held, keep=held if growing else None)
     return evaluate(problem, trial.logs, search)
-
