@@ -9,7 +9,7 @@ from __future__ import annotations
 from datetime import date
 from typing import TypedDict
 
-from hangtab.catalogue.model import Catalogue, Chain
+from hangtab.catalogue.model import Catalogue, Chain, FeatureKind
 from hangtab.domain.subject import VERIFIED, Feature, FeatureState, Packaging, PartState, Seal, Subject
 
 CHAIN = ("line", "character", "figure", "release", "change", "variant", "form")
@@ -77,7 +77,7 @@ def piece_columns(subject: Subject, catalogue: Catalogue, on: date | None = None
         attribute=change.attribute if change and change.attribute else None,
         stage=f"{prototype.stage} {prototype.finish}".strip() if prototype else None,
         marks=_marks(subject, catalogue),
-        features=_features(subject.features),
+        features=_features(subject.features, catalogue),
     )
 
 
@@ -125,13 +125,18 @@ def _marks(subject: Subject, catalogue: Catalogue) -> list[str]:
     return sorted(marks)
 
 
-def _features(features: tuple[Feature, ...]) -> list[str]:
-    """Each feature, and beside it its own discount while it is only claimed; a refuted one is none."""
+def _features(features: tuple[Feature, ...], catalogue: Catalogue) -> list[str]:
+    """Each feature, and beside it its own discount while it is only claimed; a refuted one is none.
+
+    What cannot be moved to another piece or forged (a territory card) is what it says; a claim takes nothing off it.
+    """
     out: list[str] = []
     for feature in features:
         if feature.state is FeatureState.REFUTED:
             continue
         out.append(feature.id)
-        if feature.state not in VERIFIED:
+        known = catalogue.features.get(feature.id)
+        doubted = known is None or known.transplantable or known.kind is FeatureKind.SIGNATURE
+        if doubted and feature.state not in VERIFIED:
             out.append(f"{feature.id} unverified")
     return sorted(out)
