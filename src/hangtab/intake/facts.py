@@ -26,6 +26,7 @@ from hangtab.domain.evidence import (
 )
 from hangtab.domain.money import Money
 from hangtab.intake.amounts import UNDECIDED, Amount, Trouble, read_amount
+from hangtab.intake.characters import visible
 from hangtab.intake.kinds import Signs, kind_of, outcome_of, pieces_in_title, postage_words, standing_of
 from hangtab.intake.model import Layout, Setting
 from hangtab.intake.rows import FieldRow, Forms, UnclearError, day, exact, money, placed
@@ -196,9 +197,9 @@ def _is_past(row: FieldRow, name: str) -> bool:
 
 def _said(row: FieldRow) -> tuple[tuple[str, str], ...]:
     return tuple(
-        (f.name[5:], f.text.strip()[:_LONGEST_TEXT])
+        (f.name[5:], text[:_LONGEST_TEXT])
         for f in row.reading.fields
-        if f.name.startswith("said:") and f.text.strip()
+        if f.name.startswith("said:") and (text := visible(f.text).strip())
     )
 
 

@@ -15,6 +15,7 @@ from hangtab.domain.errors import PriceError, Problem
 from hangtab.domain.evidence import ReadField, Reading
 from hangtab.domain.money import Money
 from hangtab.intake.amounts import SHARED_SIGNS, UNDECIDED, Amount, Trouble, currency_of, read_amount
+from hangtab.intake.characters import visible
 from hangtab.intake.days import AMBIGUOUS, first_day, read_when
 from hangtab.intake.model import Layout, Setting
 from hangtab.intake.venues import short_name
@@ -86,7 +87,7 @@ class FieldRow:
     def text(self, name: str) -> str:
         """Text of a field, empty when it is missing or says that there is nothing."""
         found = self.fields.get(name)
-        text = found.text.strip() if found else ""
+        text = visible(found.text).strip() if found else ""
         return "" if text.lower() in _NOTHING else text
 
     def decimal(self, name: str, currency: str) -> str:

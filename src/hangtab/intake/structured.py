@@ -46,7 +46,8 @@ class Item:
         value = _first(value)
         if isinstance(value, dict):
             value = next((value[n] for n in ("@value", "name", "url", "@id", "value") if n in value), None)
-        return "" if value is None or isinstance(value, dict | list) else str(value)
+        # JSON can escape half a surrogate pair, which no file or database takes.
+        return "" if value is None or isinstance(value, dict | list) else str(value).encode("utf-8", "replace").decode()
 
     def pairs(self, path: str) -> Iterator[tuple[str, str]]:
         """Names and values of a list of PropertyValue."""
