@@ -53,7 +53,7 @@ def name_text(parts: Parts, text: str) -> Naming:
 
 def estimate(parts: Parts, standing: Standing, asked: Ask) -> Worth:
     """The worth alone, without what surrounds it on a page."""
-    naming = name_text(parts, asked.text) if asked.text else None
+    naming = name_text(parts, asked.text) if asked.text.strip() else _named(parts, asked.subject)
     subject, text = _chosen(parts, naming, asked)
     price = price_in_book(parts, asked.price, asked.at) if asked.price else None
     return standing.valuer.worth(subject, text, asked.at, price)
@@ -61,7 +61,7 @@ def estimate(parts: Parts, standing: Standing, asked: Ask) -> Worth:
 
 def answer(parts: Parts, standing: Standing, asked: Ask) -> Answer:
     """The whole answer to one question."""
-    naming = name_text(parts, asked.text) if asked.text else _named(parts, asked.subject)
+    naming = name_text(parts, asked.text) if asked.text.strip() else _named(parts, asked.subject)
     subject, text = _chosen(parts, naming, asked)
     valuer = standing.valuer
     price = price_in_book(parts, asked.price, asked.at) if asked.price else None
@@ -112,16 +112,18 @@ def price_in_book(parts: Parts, text: str, on: date) -> float:
     return float(money.amount)
 
 
-def _chosen(parts: Parts, naming: Naming | None, asked: Ask) -> tuple[Subject, str]:
-    if asked.subject:
-        subject = Subject.parse(asked.subject)
-        return subject, parts.namer.sentence(subject)
-    assert naming is not None  # noqa: S101 - a question has words or a subject
-    first = naming.candidates[0]
+def _chosen(parts: Parts, naming: Naming, asked: Ask) -> tuple[Subject, str]:
+    """The reading a person chose, else the likeliest one."""
+    first = (_named(parts, asked.subject) if asked.subject else naming).candidates[0]
     return first.subject, first.text
 
 
 def _named(parts: Parts, key: str) -> Naming:
+    """The piece of a key as if it had been named. Raises UnknownPieceError when there is none, or no key."""
+    if not key:
+        raise UnknownPieceError(
+            "Nothing was asked", where="the question", mend="Say a piece, such as a character, its card and its grade"
+        )
     try:
         subject = Subject.parse(key)
         parts.catalogue.chain(subject.thing)
