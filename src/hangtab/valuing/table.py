@@ -35,8 +35,8 @@ WIDER = {"hearsay": 2.0}
 # before its last year and tried on it, error at the middle: 0 37 % (variances from sales and asks together), .9 23.0 %,
 # .95 22.8 %, .98 22.4 %, without asks 22.5 %.
 OVERLOOKED = 0.98
-# What each term may add is learned from the book, so that one that tells nothing (season, in the demo) shrinks away; only
-# raw against graded is left free to be what it is. On the demo: error 22.5 % at the middle, against 22.7 % with
+# What each term may add is learned from the book, so that one that tells nothing (season, in the demo) shrinks away;
+# only raw against graded is left free to be what it is. On the demo: error 22.5 % at the middle, against 22.7 % with
 # standard deviations fixed by hand.
 PRIORS: dict[str, str | float] = {
     "state": 1.0,

@@ -1,0 +1,62 @@
+"""Ranges made true on unseen sales, medians left alone."""
+
+import numpy as np
+import polars as pl
+import pytest
+
+from hangtab.valuing import calibrate
+from hangtab.valuing.factors import group_factors
+from hangtab.valuing.verdict import verdict_words
+
+Z80 = 1.2815515594
+
+
+def tried(spread, said, count=4000, form="carded raw"):
+    """Sales with a log spread, beside ranges that claim another."""
+    noise = np.random.default_rng(3).normal(0, spread, count)
+    half = np.exp(Z80 * said)
+    return pl.DataFrame(
+        {"form": form, "price": 100 * np.exp(noise), "median": 100.0, "low_80": 100 / half, "high_80": 100 * half}
+    )
+
+
+@pytest.mark.parametrize(("spread", "said"), [(0.3, 0.3), (0.45, 0.3), (0.2, 0.4)])
+def test_the_factor_is_the_true_spread_over_the_claimed_one(spread, said):
+    """A central 80 % range of a normal is 1.2816 standard deviations wide (any table of the normal, from memory)."""
+    found = calibrate(tried(spread, said))
+    assert found.scale("carded raw") == pytest.approx(spread / said, rel=0.05)
+    assert found.tried[-1].inside_80 == pytest.approx(0.8, abs=0.02)
+
+
+def test_few_sales_move_the_factor_little():
+    few, many = (calibrate(tried(0.6, 0.3, count)).overall for count in (5, 5000))
+    assert 1.0 < few < 1.35 < many
+
+
+def test_a_form_never_tried_takes_the_overall_factor():
+    found = calibrate(tried(0.45, 0.3))
+    assert found.scale("boxed raw") == found.overall
+
+
+def test_nothing_tried_leaves_the_ranges():
+    assert calibrate(tried(0.3, 0.3, 0)).scale("carded raw") == 1.0
+
+
+def test_factors_are_grouped_by_what_a_reader_asks_and_multiply_to_the_adjustment():
+    row = {"evidence": "q1", "by market walk": 0.1, "by line walk": 0.05, "by position": -0.2, "by marks": 0.3,
+           "by site": 0.02, "by line/character": 0.4, "by card": -0.1}  # fmt: skip
+    found = dict(group_factors(row))
+    assert list(found) == ["time", "piece", "grade", "flaws", "venue"]
+    assert found["time"] == pytest.approx(np.exp(0.15))
+    assert found["piece"] == pytest.approx(np.exp(0.3))
+    total = sum(v for v in row.values() if isinstance(v, float))
+    assert np.prod(list(found.values())) == pytest.approx(np.exp(total))
+
+
+@pytest.mark.parametrize(
+    ("below", "words"),
+    [(0.01, "Very low"), (0.2, "Low"), (0.3, "Somewhat low"), (0.5, "In the middle"), (0.7, "Somewhat high"),
+     (0.9, "High"), (0.99, "Very high")],
+)  # fmt: skip
+def test_a_verdict_says_where_a_price_falls(below, words):
+    assert verdict_words(below).startswith(words + ": ")
