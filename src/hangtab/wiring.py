@@ -11,7 +11,7 @@ from pathlib import Path
 
 from hangtab.catalogue.model import Catalogue
 from hangtab.catalogue.reading import read_catalogue, starter_files
-from hangtab.domain.errors import SourceError
+from hangtab.domain.errors import PriceError, Problem, SourceError
 from hangtab.domain.money import Money
 from hangtab.intake import SourceFile
 from hangtab.levelling import Rates, read_ecb
@@ -39,12 +39,22 @@ def today() -> date:
 
 def new_book(path: Path, *, currency: str, catalogue: Path | None, who: str) -> SqlBook:
     """Make a book with its catalogue (the starter's general words alone when no folder is given)."""
-    Money(0, currency)
+    known_currency(currency)
     files = catalogue_files(catalogue) if catalogue else dict(starter_files())
     read_catalogue(files)
     book = create_book(path, currency, Entry(who, now(), "new book", {"currency": currency}))
     book.put_catalogue(files, Entry(who, now(), "catalogue", {"files": len(files)}))
     return book
+
+
+def known_currency(currency: str) -> None:
+    """Refuse a currency that nothing could be levelled to. Raises PriceError."""
+    Money(0, currency)
+    known = ("EUR", *rates().columns)
+    if currency not in known:
+        raise PriceError(
+            f"No such currency: {currency}", where="the currency of the book", mend=f"Use one of {', '.join(known)}"
+        )
 
 
 def put_catalogue(parts: Parts, folder: Path) -> Catalogue:
@@ -67,24 +77,44 @@ def rates() -> Rates:
     return read_ecb(bundled_rates_file())
 
 
-def gather(paths: list[Path]) -> Iterator[SourceFile]:
-    """Sources under paths in order of name, each with the photos that lie beside a saved page."""
+def gather(paths: list[Path]) -> Iterator[SourceFile | Problem]:
+    """Sources under paths in order of name, each with the photos that lie beside a saved page.
+
+    A file that cannot be opened comes as a problem, so that the others are still taken in. In a folder only files of a
+    kind that is read are looked at; a file named by itself always is. Raises SourceError when a path is not there.
+    """
     for path in paths:
         if not path.exists():
             raise SourceError(f"No such file or folder: {path.name}", where=str(path), mend="Check the path")
-        for file in sorted(p for p in path.rglob("*") if p.is_file()) if path.is_dir() else [path]:
-            if file.suffix.lower() in READ:
+    for path in paths:
+        for file in _under(path):
+            try:
                 yield SourceFile(_shown(path, file), _bytes(file), _beside(file))
+            except SourceError as error:
+                yield Problem(error.what, error.where, error.mend)
+
+
+def _under(path: Path) -> list[Path]:
+    if not path.is_dir():
+        return [path]
+    return sorted(p for p in path.rglob("*") if p.suffix.lower() in READ and p.is_file())
 
 
 def _shown(root: Path, file: Path) -> str:
-    return file.relative_to(root).as_posix() if root.is_dir() else file.name
+    """A file's name as it is kept; bytes that are no text in it become question marks."""
+    name = file.relative_to(root).as_posix() if root.is_dir() else file.name
+    return name.encode("utf-8", "replace").decode()
 
 
 def _bytes(file: Path) -> bytes:
-    if file.stat().st_size > MOST_BYTES:
-        raise SourceError(f"{file.name} is over 300 MB", where=str(file), mend="Split it into smaller files")
-    return file.read_bytes()
+    try:
+        if file.stat().st_size > MOST_BYTES:
+            raise SourceError(f"{file.name} is over 300 MB", where=str(file), mend="Split it into smaller files")
+        return file.read_bytes()
+    except OSError as error:
+        raise SourceError(
+            f"{file.name} cannot be read: {error.strerror}", where=str(file), mend="See that you may read the file"
+        ) from error
 
 
 def _beside(page: Path) -> dict[str, bytes]:

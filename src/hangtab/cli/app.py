@@ -8,7 +8,9 @@ from typing import Annotated
 import typer
 
 from hangtab.cli import asking, books, serving
-from hangtab.domain.errors import HangtabError
+from hangtab.domain.errors import CatalogueError, HangtabError
+
+SHOWN_PROBLEMS = 5  # of a catalogue; the rest is counted
 
 app = typer.Typer(
     name="hangtab",
@@ -38,5 +40,20 @@ def run() -> None:
     try:
         app()
     except HangtabError as error:
-        sys.stderr.write(f"{error}\n")
+        sys.stderr.write(f"{_said(error)}\n")
         sys.exit(1)
+    except PermissionError as error:
+        known = HangtabError(
+            "This may not be read or written", where=str(error.filename), mend="Change who may, or choose another place"
+        )
+        sys.stderr.write(f"{known}\n")
+        sys.exit(1)
+
+
+def _said(error: HangtabError) -> str:
+    """The error, and what else is wrong with a catalogue, three lines each; nothing that a terminal would obey."""
+    found = error.problems if isinstance(error, CatalogueError) else ()
+    others = [str(HangtabError(p.what, where=p.where, mend=p.mend)) for p in found[1:SHOWN_PROBLEMS]]
+    left = len(found) - SHOWN_PROBLEMS
+    text = "\n".join((str(error), *others, *([f"and {left} more"] if left > 0 else [])))
+    return "".join(c if c.isprintable() or c == "\n" else " " for c in text)

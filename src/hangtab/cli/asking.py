@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from hangtab.cli import showing
-from hangtab.cli.options import AtOption, BookOption, JsonOption, day, parts_of
+from hangtab.cli.options import AtOption, BookOption, JsonOption, day, parts_of, words
 
 
 def add_to(app: typer.Typer) -> None:
@@ -31,17 +31,21 @@ def worth(
     as_json: JsonOption = False,
 ) -> None:
     """What a piece is worth, and where a price falls. An estimate, not an appraisal."""
+    from hangtab.cli.answering import show
     from hangtab.rendering.contract import worth_json
+    from hangtab.usecases.around import as_sold
     from hangtab.usecases.estimate import Ask, answer, estimate, split_asked
     from hangtab.usecases.fitting import load_valuer
 
+    when = day(at)
     parts = parts_of(book)
-    asked = split_asked(Ask(text, day(at), price or ""))
+    asked = split_asked(Ask(words(text), when, words(price or "")))
     standing = load_valuer(parts)
     if as_json:
         _print(worth_json(estimate(parts, standing, asked)))
     else:
-        showing.answer(answer(parts, standing, asked))
+        made = answer(parts, standing, asked)
+        show(made, as_sold(parts, [c.id for c in made.worth.comparables]), parts.namer.sentence)
 
 
 def name(
@@ -54,7 +58,7 @@ def name(
     from hangtab.usecases.naming import name_title
 
     parts = parts_of(book)
-    naming = name_title(parts, text)
+    naming = name_title(parts, words(text))
     if as_json:
         _print(naming_json(naming))
     else:
@@ -63,7 +67,7 @@ def name(
 
 def subjects(
     book: BookOption = None,
-    limit: Annotated[int, typer.Option(help="How many at most.")] = 20,
+    limit: Annotated[int, typer.Option(min=1, help="How many at most.")] = 20,
     as_json: JsonOption = False,
 ) -> None:
     """What can be asked about, commonest first; one JSON object a line with --json."""
@@ -94,17 +98,17 @@ def evidence(
 def sales(
     text: Annotated[str, typer.Argument(help='Such as "all harbour master sales since last autumn".')] = "",
     book: BookOption = None,
-    limit: Annotated[int, typer.Option(help="How many rows.")] = 50,
+    limit: Annotated[int, typer.Option(min=1, help="How many rows.")] = 50,
 ) -> None:
     """List sales."""
     from hangtab.usecases.listing import asks_for_list
     from hangtab.usecases.listing import sales as listed
     from hangtab.usecases.ports import SalesFilter
 
-    parts = parts_of(book)
-    wanted = asks_for_list(parts, text, day(None)) or SalesFilter(text=text)
-
-    showing.sales(listed(parts, replace(wanted, limit=limit)), parts.book.currency)
+    parts, asked = parts_of(book), words(text)
+    wanted = asks_for_list(parts, asked, day(None)) or SalesFilter(text=asked)
+    venues = {v.id: v.names.name for v in parts.catalogue.venues.values()}
+    showing.sales(listed(parts, replace(wanted, limit=limit)), parts.book.currency, venues)
 
 
 def _print(value: object) -> None:

@@ -9,7 +9,10 @@ import typer
 
 from hangtab.cli import showing
 from hangtab.cli.options import AtOption, BookOption, WhoOption, book_path, day, parts_of
+from hangtab.domain.errors import Problem, SourceError
 from hangtab.settings import read_settings
+
+KINDS = "CSV, TSV, XLSX, saved HTML pages or text with one sale a line"
 
 
 def add_to(app: typer.Typer) -> None:
@@ -36,9 +39,9 @@ def new(
     """Make a new book."""
     from hangtab import wiring
 
-    target = path or book_path(book)
-    wiring.new_book(target, currency=currency, catalogue=catalogue, who=read_settings({"who": who}).get("who"))
-    typer.echo(f"Made {target} in {currency}")
+    target, code = path or book_path(book), currency.upper()
+    wiring.new_book(target, currency=code, catalogue=catalogue, who=read_settings({"who": who}).get("who"))
+    typer.echo(f"Made {target} in {code}")
 
 
 def catalogue(
@@ -64,14 +67,22 @@ def take_in(
     book: BookOption = None,
     who: WhoOption = None,
 ) -> None:
-    """Take in files and folders: CSV, TSV, XLSX, saved HTML with its photos, pasted lines."""
+    """Take in files and folders: CSV, TSV, XLSX, saved HTML with its photos, pasted lines.
+
+    A row that cannot be read waits to be settled. A file that cannot be read at all is named, and the exit code is 1.
+    """
     from hangtab import wiring
     from hangtab.usecases.take_in import take_in as run
 
     parts = parts_of(book, who)
     with showing.progress() as on_step:
         taken = run(parts, wiring.gather(paths), on_step)
+    if not taken.receipts and not taken.refused:
+        raise SourceError("No file to take in", where=", ".join(map(str, paths)), mend=f"Give {KINDS}")
     showing.receipts(taken)
+    if taken.refused:
+        showing.problems(taken.refused, error=True)
+        raise typer.Exit(1)
 
 
 def take_ins(book: BookOption = None) -> None:
@@ -136,13 +147,20 @@ def columns(
     from hangtab import wiring
     from hangtab.usecases.columns import correct_columns, guessed_columns
 
+    if path.is_dir():
+        raise typer.BadParameter("Give one file, not a folder")
+    if wrong := [a for a in assign or () if "=" not in a]:
+        raise typer.BadParameter(f"{wrong[0]!r} is not HEADER=MEANING")
     parts = parts_of(book, who)
-    (source,) = wiring.gather([path])
+    source = next(wiring.gather([path]))
+    if isinstance(source, Problem):
+        raise SourceError(source.what, where=source.where, mend=source.mend)
     if assign:
-        correct_columns(parts, source, dict(a.split("=", 1) for a in assign))
+        # A header may hold an equals sign, a meaning never does.
+        correct_columns(parts, source, {a.rpartition("=")[0]: a.rpartition("=")[2] for a in assign})
     showing.columns(guessed_columns(parts, source))
 
 
-def journal(book: BookOption = None, limit: Annotated[int, typer.Option(help="How many lines.")] = 20) -> None:
+def journal(book: BookOption = None, limit: Annotated[int, typer.Option(min=1, help="How many lines.")] = 20) -> None:
     """Show who did what, when; newest first."""
     showing.journal(parts_of(book).book.journal(limit))

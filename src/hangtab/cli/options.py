@@ -19,6 +19,11 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for scripts
 AtOption = Annotated[str | None, typer.Option("--at", help="The day the worth is for, ISO; today when left out.")]
 
 
+def words(text: str) -> str:
+    """Words as typed; bytes that are no text become question marks, so that they can be printed again."""
+    return text.encode("utf-8", "replace").decode().strip()
+
+
 def book_path(book: str | None) -> Path:
     """Where the book is."""
     return read_settings({"book": book}).book

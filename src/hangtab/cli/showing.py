@@ -1,13 +1,19 @@
-"""Draws answers in a terminal. Figures and words are those of the pages; nothing is worked out here."""
+"""Draws lists and reports in a terminal. Figures and words are those of the pages; nothing is worked out here.
+
+Promises that text from a source is shown as it is, never as markup or as a command to the terminal, and that tables fit
+80 columns. Not here: one answer (answering).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from datetime import date
+from itertools import groupby
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
 from rich.console import Console
-from rich.padding import Padding
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 from rich.text import Text
@@ -17,19 +23,22 @@ from hangtab.domain.money import Money
 from hangtab.domain.progress import OnStep, Step
 
 if TYPE_CHECKING:
-    from hangtab.domain.name import Naming
+    from hangtab.domain.name import Naming, Reason
     from hangtab.intake import Layout
     from hangtab.usecases.desk import Asked
-    from hangtab.usecases.ports import Entry, FitRecord, SalesPage, Stored, TakeInRow
+    from hangtab.usecases.ports import Entry, FitRecord, Receipt, SalesPage, Stored, TakeInRow
     from hangtab.usecases.take_in import TakenIn
-    from hangtab.usecases.views import Answer
 
 SHOWN_PROBLEMS = 5
-WIDTH = 100
+MOST_SOURCES = 20  # more than these are summed up by folder
+HASH = 12  # characters by which a hash can be told from others
+TITLE = 100  # characters of a title in a list
+Row = tuple[str, int, int, int, int]
 
 
-def _console() -> Console:
-    return Console(highlight=False, soft_wrap=False)
+def console(*, error: bool = False) -> Console:
+    """The terminal; `error` for stderr."""
+    return Console(highlight=False, soft_wrap=False, stderr=error)
 
 
 @contextmanager
@@ -52,169 +61,180 @@ def progress() -> Iterator[OnStep]:
         yield on_step
 
 
-def _plain(text: str) -> Text:
+def plain(text: str) -> Text:
     """Text from a stranger: shown as it is, never as markup, control characters dropped."""
     return Text("".join(c if c.isprintable() else " " for c in text))
 
 
-def problems(found: Sequence[Problem]) -> None:
-    """Problems in three lines each."""
-    out = _console()
+def problems(found: Sequence[Problem], *, error: bool = False) -> None:
+    """Problems in three lines each; `error` for those that end a command with exit code 1."""
+    out = console(error=error)
     for problem in found:
-        out.print(_plain(problem.what), style="bold")
-        out.print(_plain(f"  where: {problem.where}"))
-        out.print(_plain(f"  mend:  {problem.mend}"))
+        out.print(plain(problem.what), style="bold")
+        out.print(plain(f"  where: {problem.where}"))
+        out.print(plain(f"  mend:  {problem.mend}"))
 
 
 def receipts(taken: TakenIn) -> None:
-    """What each source brought, and the first rows that could not be read."""
-    out = _console()
-    table = _table("Source", "New", "Known", "To settle", "Not read")
-    for r in taken.receipts:
-        table.add_row(_plain(r.name), f"{r.new}", f"{r.known}", f"{r.waiting}", f"{len(r.problems)}")
-    out.print(table)
-    found = [p for r in taken.receipts for p in r.problems] + list(taken.refused)
+    """What each source brought, by folder when there are many, and the first rows that could not be read."""
+    from hangtab.rendering.words import grouped
+
+    out = console()
+    rows = [_receipt(r) for r in taken.receipts]
+    many = len(rows) > MOST_SOURCES
+    shown = table("Folder", "Files", "New", "Known", "To settle", "Not read") if many else table(
+        "Source", "New", "Known", "To settle", "Not read"
+    )  # fmt: skip
+    for name, *counts in _by_folder(rows) if many else rows:
+        shown.add_row(plain(str(name)), *(grouped(str(c)) for c in counts))
+    if rows:
+        out.print(shown)
+    found = [p for r in taken.receipts for p in r.problems]
     problems(found[:SHOWN_PROBLEMS])
     if len(found) > SHOWN_PROBLEMS:
         out.print(f"and {len(found) - SHOWN_PROBLEMS} more; they wait to be settled")
-    out.print(f"In all {sum(r.new for r in taken.receipts)} new. Now fit: hangtab fit")
+    new = sum(r.new for r in taken.receipts)
+    out.print(f"In all {grouped(str(new))} new. Now fit: hangtab fit" if new else "Nothing new.")
 
 
-def _table(*heads: str) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 0), header_style="italic")
+def _receipt(receipt: Receipt) -> Row:
+    return receipt.name, receipt.new, receipt.known, receipt.waiting, len(receipt.problems)
+
+
+def _by_folder(rows: Sequence[Row]) -> Iterator[tuple[object, ...]]:
+    """Sums by folder, in the order of the sources: folder, files, then the sum of each count."""
+    for folder, group in groupby(rows, key=lambda row: str(PurePosixPath(row[0]).parent)):
+        mine = list(group)
+        yield ("files" if folder == "." else folder, len(mine), *(sum(c) for c in list(zip(*mine, strict=True))[1:]))
+
+
+def table(*heads: str, words: Sequence[str] = ()) -> Table:
+    """A table without rules; the first column and those of `words` start on the left, figures end on the right."""
+    made = Table(box=None, padding=(0, 2, 0, 0), header_style="italic")
     for i, head in enumerate(heads):
-        table.add_column(head, justify="left" if i == 0 else "right", overflow="fold")
-    return table
+        made.add_column(head, justify="left" if i == 0 or head in words else "right", overflow="fold")
+    return made
 
 
 def take_ins(rows: Sequence[TakeInRow]) -> None:
-    """All take-ins, newest first."""
-    table = _table("Source", "Number", "When", "Who", "New", "Known", "To settle", "Taken back")
+    """All take-ins, newest first; what was taken back only where there is any, so that the rest fits 80 columns."""
+    back = ("Taken back",) if any(r.undone for r in rows) else ()
+    shown = table("Source", "No.", "When", "Who", "New", "Known", *back, words=("When", "Who"))
     for r in rows:
-        back = f"{r.undone:%Y-%m-%d}" if r.undone else ""
-        table.add_row(
-            _plain(r.name), f"{r.id}", f"{r.at:%Y-%m-%d %H:%M}", r.who, f"{r.new}", f"{r.known}", f"{r.waiting}", back
-        )
-    _console().print(table)
+        undone = [f"{r.undone:%Y-%m-%d}" if r.undone else ""] if back else []
+        shown.add_row(plain(r.name), f"{r.id}", f"{r.at:%Y-%m-%d}", plain(r.who), f"{r.new}", f"{r.known}", *undone)
+    console().print(shown)
 
 
 def fit_report(record: FitRecord) -> None:
     """How the fit went, in a line or two."""
+    from hangtab.rendering.words import day, grouped, per_cent
+
     report = record.meta["report"]
     tried = record.meta["calibration"]
     assert isinstance(report, dict)  # noqa: S101 - our own record
     assert isinstance(tried, dict)  # noqa: S101 - our own record
     state = "converged" if report["converged"] else "DID NOT CONVERGE: do not trust its figures"
-    out = _console()
-    out.print(
-        f"Fitted as of {record.meta['as_of']}: {state}, {report['iterations']} iterations, {report['seconds']:.1f} s"
-    )
+    out = console()
+    when = day(date.fromisoformat(str(record.meta["as_of"])))
+    out.print(f"Fitted as of {when}: {state}, {report['iterations']} iterations, {report['seconds']:.1f} s")
     for row in tried["tried"]:
         if row["form"] == "":
             out.print(
-                f"On {row['sales']} sales of the last year, unseen: off by {row['error'] * 100:.0f} % at the middle, "
-                f"{row['inside_80'] * 100:.0f} of 100 inside the eight-in-ten range"
+                f"On {grouped(str(row['sales']))} sales of the last year, unseen: off by {per_cent(row['error'])} at "
+                f"the middle, {row['inside_80'] * 100:.0f} of 100 inside the eight-in-ten range"
             )
-
-
-def answer(made: Answer) -> None:
-    """One answer: figure, range, verdict, sales, cautions."""
-    from hangtab.rendering.words import day, money, span
-
-    out, worth = _console(), made.worth
-    out.print(Text(made.head.headword, style="bold"))
-    out.print(Text(f"{made.head.origin}. ", style="italic").append(Text(made.head.description, style="not italic")))
-    coming, middle, code = worth.next_sale, worth.middle, worth.currency
-    figure = span(*coming.ranges[80], code) if made.never_sold else money(coming.median, code)
-    out.print(Padding(Text(figure, style="bold"), (1, 0, 0, 0)))
-    eight, five = (span(*coming.ranges[k], code) for k in (80, 50))
-    out.print(f"Next sale, all in, on {day(worth.at)}: eight of ten in {eight}, five in {five}.")
-    out.print(f"Middle of the market: {money(middle.median, code)} ({span(*middle.ranges[80], code)}, eight in ten).")
-    out.print(f"Item price, without postage: {money(worth.item_price.median, code)}.")
-    if worth.verdict:
-        out.print(f"{money(worth.verdict.price, code)} all in. {worth.verdict.words}.", style="bold")
-    out.print(_grid(made))
-    for note in made.notes:
-        if note.section == "worth":
-            out.print(Text.assemble((note.run_in, "bold"), " ", note.text))
-    for head, rest in made.cautions:
-        out.print(Text.assemble("║ ", (head, "bold"), " " if head else "", rest))
-
-
-def _grid(made: Answer) -> Table:
-    table = _table("Comparable", "Sold", "All in", "Adjusted", "Counts, %")
-    worth = made.worth
-    share = sum(c.gain for c in worth.comparables)
-    table.add_row("The rest of the market", "", "", f"{worth.base:.2f}", f"{(1 - share) * 100:.1f}")
-    for letter, c in zip("abcdefghijkl", worth.comparables, strict=False):
-        table.add_row(f"{letter}  {c.id}", f"{c.sold}", f"{c.all_in:.2f}", f"{c.adjusted:.2f}", f"{c.gain * 100:.1f}")
-    table.add_row("Estimate, middle", "", "", f"{worth.middle.median:.2f}", "100.0", style="bold")
-    return table
 
 
 def naming(made: Naming) -> None:
     """Candidates with the words for and against each."""
-    out = _console()
+    from hangtab.rendering.words import per_cent
+
+    out = console()
     for c in made.candidates[:5]:
-        out.print(Text.assemble((f"{c.probability * 100:5.1f} %  ", "bold"), _plain(c.text)))
-        if c.speaks_for:
-            out.print(
-                _plain("         for: " + ", ".join(f"{r.text or 'nothing said'} → {r.meaning}" for r in c.speaks_for))
-            )
-        if c.speaks_against:
-            out.print(
-                _plain(
-                    "         against: "
-                    + ", ".join(f"{r.text or 'nothing said'} → {r.meaning}" for r in c.speaks_against)
-                )
-            )
-    out.print(f"{made.none * 100:5.1f} %  none of these")
+        out.print(Text.assemble((f"{per_cent(c.probability, 1):>7}  ", "bold"), plain(c.text)))
+        for head, reasons in (("for", c.speaks_for), ("against", c.speaks_against)):
+            if reasons:
+                out.print(plain(f"         {head}: {', '.join(map(_reason, reasons))}"))
+    out.print(f"{per_cent(made.none, 1):>7}  none of these")
     if made.why:
-        out.print(_plain(f"It would wait to be settled: {made.why}"))
+        out.print(plain(f"It would wait to be settled: {made.why}"))
+
+
+def _reason(reason: Reason) -> str:
+    """The words of the title and what they speak for: “red coat” (release)."""
+    return f"“{reason.text}” ({reason.kind})" if reason.text else reason.meaning
 
 
 def subjects(found: Iterable[Asked]) -> None:
     """What can be asked about."""
-    table = _table("Piece", "Sales")
+    shown = table("Piece", "Sales")
     for one in found:
-        table.add_row(_plain(one.text), f"{one.sales}")
-    _console().print(table)
+        shown.add_row(plain(one.text), f"{one.sales}")
+    console().print(shown)
 
 
 def evidence(stored: Iterable[Stored]) -> None:
     """Evidence, a line each."""
-    out = _console()
+    from hangtab.rendering.words import paid, when
+
+    out = console()
     for one in stored:
         e = one.evidence
-        price = f"{e.price.amount} {e.price.currency}" if e.price else ""
-        out.print(_plain(f"{e.id}  {e.kind.value}  {e.when}  {price}  {e.title[:WIDTH]}"))
+        price = paid(e.price) if e.price else ""
+        out.print(plain(f"{e.id}  {e.kind.value}  {when(e.when)}  {price}  {e.title[:TITLE]}"))
 
 
-def sales(page: SalesPage, currency: str) -> None:
-    """The list of sales."""
-    from hangtab.rendering.words import paid
+def sales(page: SalesPage, currency: str, venues: Mapping[str, str]) -> None:
+    """The list of sales; `venues` are names by id."""
+    from hangtab.rendering.words import paid, when
 
-    table = _table("Title", "Kind", "Sold", "All in", "Venue")
+    shown = table("Title", "Kind", "Sold", "All in", "Venue", words=("Kind", "Venue"))
     for r in page.rows:
         total = paid(Money(r.all_in, currency)) if r.all_in is not None else ""
-        table.add_row(_plain(r.text or r.title), r.kind, r.sold, total, f"{r.venue} {r.country}")
-    out = _console()
-    out.print(table)
+        venue = " ".join(part for part in (venues.get(r.venue, r.venue), r.country) if part)
+        shown.add_row(plain(r.text or r.title), r.kind, when(r.sold) if r.sold else "", total, plain(venue))
+    out = console()
+    out.print(shown)
     out.print(f"{len(page.rows)} of {page.total}")
 
 
 def columns(layouts: Sequence[Layout]) -> None:
     """What each column is read as."""
+    from hangtab.rendering.words import per_cent
+
+    out = console()
     for layout in layouts:
-        table = _table("Column", "Read as", "Sure", "Why")
+        shown = table("Column", "Read as", "Sure", "Why", words=("Read as", "Why"))
         for c in layout.columns:
-            table.add_row(_plain(c.header), c.meaning, f"{c.confidence * 100:.0f} %", c.why)
-        _console().print(table)
+            shown.add_row(plain(c.header), plain(c.meaning), per_cent(c.confidence), plain(c.why))
+        if layout.sheet:
+            out.print(plain(f"Sheet {layout.sheet}"), style="bold")
+        out.print(shown)
 
 
 def journal(entries: Sequence[Entry]) -> None:
-    """Who did what, when."""
-    table = _table("When", "Who", "What", "Detail")
+    """Who did what, when (UTC)."""
+    shown = table("When", "Who", "What", "Detail", words=("Who", "What", "Detail"))
     for e in entries:
-        table.add_row(f"{e.at:%Y-%m-%d %H:%M:%S}", e.who, e.verb, _plain(str(dict(e.detail))[:WIDTH]))
-    _console().print(table)
+        shown.add_row(f"{e.at:%Y-%m-%d %H:%M:%S}", plain(e.who), e.verb, plain(detail_words(e.detail)))
+    console().print(shown)
+
+
+def detail_words(detail: Mapping[str, object]) -> str:
+    """The detail of a line of the journal in words.
+
+    >>> detail_words({"name": "gb.csv", "new": 12, "files": ["a", "b", "c"], "corrected": {"Sum": "price"}})
+    'name gb.csv, new 12, files 3, corrected Sum = price'
+    """
+    return ", ".join(f"{name.replace('_', ' ')} {_value(value)}" for name, value in detail.items() if value != "")
+
+
+def _value(value: object) -> str:
+    if isinstance(value, dict):
+        return ", ".join(f"{k} = {v}" for k, v in value.items())
+    if isinstance(value, list):
+        return f"{len(value)}"
+    text = str(value)
+    is_hash = len(text) == 64 and all(c in "0123456789abcdef" for c in text)  # noqa: PLR2004 - SHA-256 in hex
+    return text[:HASH] if is_hash else text

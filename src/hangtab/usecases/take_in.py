@@ -34,18 +34,21 @@ class TakenIn:
     refused: tuple[Problem, ...]
 
 
-def take_in(parts: Parts, sources: Iterable[SourceFile], on_step: OnStep) -> TakenIn:
+def take_in(parts: Parts, sources: Iterable[SourceFile | Problem], on_step: OnStep) -> TakenIn:
     """Take in sources in order.
 
     Args:
         parts: the book and what goes with it.
-        sources: bytes with their names, photos beside them.
+        sources: bytes with their names, photos beside them; a problem stands for a file that could not be opened.
         on_step: progress in facts read; raising `Cancelled` from it keeps the sources already written.
     """
     guess, setting = book_guess(parts), parts.setting()
     receipts: list[Receipt] = []
     refused: list[Problem] = []
     for source in sources:
+        if isinstance(source, Problem):
+            refused.append(source)
+            continue
         try:
             receipts.append(_take_one(parts, source, setting, guess, on_step))
         except SourceError as error:
