@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
+
 from hangtab.worth import Fitted, Spec, fit
 
 DATA = Path(__file__).parent / "data"

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+
 from hangtab.worth import Fitted, Spec, fit
 
 DATA = Path(__file__).parent / "data"
@@ -141,7 +142,9 @@ def test_stack_loss_with_freedom_fixed(nu):
 def test_bounded_responses():
     # Tobit of Fair's data: AER tests/Ch-Microeconometrics.Rout.save (cran/AER 1.2-15) l. 516-543; log scale 2.109859.
     names = ["age", "yearsmarried", "religiousness", "occupation", "rating"]
-    table = read("affairs.csv").with_columns(kind=pl.when(pl.col("affairs") <= 0).then(pl.lit("below")).otherwise(pl.lit("sale")))
+    table = read("affairs.csv").with_columns(
+        kind=pl.when(pl.col("affairs") <= 0).then(pl.lit("below")).otherwise(pl.lit("sale"))
+    )
     fitted = flat_fit(table, "affairs", {"numbers": names, "kind": "kind", "criterion": "ml"})
     found = effects(fitted)
     expected = [8.174197, -0.179333, 0.554142, -1.686220, 0.326053, -2.284973]
@@ -167,9 +170,13 @@ def test_responses_bounded_on_both_sides():
 
 def test_durable_goods():
     # Tobin 1958's data; estimates by R survreg and an own likelihood with scipy (recomputed, no printed table read).
-    table = read("tobin.csv").with_columns(kind=pl.when(pl.col("durable") <= 0).then(pl.lit("below")).otherwise(pl.lit("sale")))
+    table = read("tobin.csv").with_columns(
+        kind=pl.when(pl.col("durable") <= 0).then(pl.lit("below")).otherwise(pl.lit("sale"))
+    )
     fitted = flat_fit(table, "durable", {"numbers": ["age", "quant"], "kind": "kind", "criterion": "ml"})
     found = effects(fitted)
-    assert [found["intercept"], found["age"], found["quant"]] == pytest.approx([15.144866, -0.129059, -0.045542], rel=2e-4)
+    assert [found["intercept"], found["age"], found["quant"]] == pytest.approx(
+        [15.144866, -0.129059, -0.045542], rel=2e-4
+    )
     assert fitted.components["residual"] ** 0.5 == pytest.approx(5.572540, rel=1e-4)
     assert -0.5 * fitted.report.criterion == pytest.approx(-28.940133, abs=1e-5)

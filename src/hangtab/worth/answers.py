@@ -63,17 +63,18 @@ def predictions(state: State, s: Subjects, levels: Sequence[float], kind: str) -
         raise SpecError("A range must cover a share between 0 and 1", where="levels", mend="Give levels like 0.8.")
     m = middle(state, s)
     logs = state.problem.spec.scale == "log"
-    out = {"median": _price(m.eta, logs=logs), "mean": _mean(state, m, kind, logs=logs)}
+    out = {"median": price_of(m.eta, logs=logs), "mean": _mean(state, m, kind, logs=logs)}
     for level in levels:
         half = _half_width(state.noise, m, level, kind)
         name = f"{100 * level:.6g}"
-        out[f"low_{name}"] = _price(m.eta - half, logs=logs)
-        out[f"high_{name}"] = _price(m.eta + half, logs=logs)
+        out[f"low_{name}"] = price_of(m.eta - half, logs=logs)
+        out[f"high_{name}"] = price_of(m.eta + half, logs=logs)
     known = (s.targets.nodes >= 0).sum(axis=1)
     return pl.DataFrame(out | {"log_median": m.eta, "log_sd": m.sd, "log_noise": m.scale, "known_levels": known})
 
 
-def _price(x: Floats, *, logs: bool) -> Floats:
+def price_of(x: Floats, *, logs: bool) -> Floats:
+    """Prices of log prices, short of what a float can hold (plain scale: the same)."""
     return np.exp(np.minimum(x, HIGHEST)) if logs else x
 
 

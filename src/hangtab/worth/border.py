@@ -19,6 +19,7 @@ from hangtab.worth.table import SALE, Sheet, numbers
 from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, list_pairs, ramp, single_pairs
 
 WIDEST = 2000
+NARROWEST = 1e-9
 
 
 @dataclass(frozen=True)
@@ -114,7 +115,7 @@ def _words(spec: Spec, frame: pl.DataFrame, path: str, unit: float) -> Words:
         # Without a prior one value has to be the base, or the intercept could not be told from the rest.
         base = spec.reference.get(path, levels[0])
         if base not in levels:
-            raise SpecError(f"The table has no {path} {base!r}", where="Spec.reference", mend=f"Choose one of {levels}.")
+            raise SpecError(f"The table has no {path} {base!r}", where="Spec.reference", mend=f"One of {levels}.")
         levels.remove(base)
     variance = {"weak": unit**2, "flat": unit**2, "learned": None}[prior] if isinstance(prior, str) else prior**2
     return Words(path, paths, tuple(levels), many, prior == "flat", variance)
@@ -142,8 +143,14 @@ def _curve(curve: Curve, frame: pl.DataFrame, name: str, unit: float) -> CurveTe
 
 
 def _quantile_knots(x: Floats, count: int) -> tuple[float, ...]:
-    if len(x) == 0:
+    """Knots at quantiles of the distinct values, none nearer to the next than a thousandth of the whole."""
+    if len(x) == 0 or x[-1] - x[0] <= NARROWEST:
         return ()
     spread = np.unique(x)
-    chosen = spread if len(spread) <= count else np.unique(np.quantile(spread, np.linspace(0, 1, count)))
-    return tuple(float(v) for v in chosen)
+    chosen = spread if len(spread) <= count else np.quantile(spread, np.linspace(0, 1, count))
+    least = 1e-3 * (x[-1] - x[0])
+    knots = [float(x[0])]
+    for value in chosen[1:-1]:
+        if value - knots[-1] >= least and x[-1] - value >= least:
+            knots.append(float(value))
+    return (*knots, float(x[-1]))

@@ -14,6 +14,7 @@ class WorthError(Exception):
     """
 
     def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
+        """Keep the three fields beside the sentence."""
         super().__init__(what)
         self.what = what
         self.where = where

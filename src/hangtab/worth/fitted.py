@@ -61,6 +61,7 @@ class Fitted:
     """A fitted model. Immutable; `add` gives a new one."""
 
     def __init__(self, state: State, report: Report) -> None:
+        """Made by `fit`, `add` and `from_bytes`."""
         self._state = state
         self.report = report
 
@@ -142,7 +143,7 @@ class Fitted:
 
     @one_thread
     def leave_one_out(self) -> pl.DataFrame:
-        """Each sale against the fit without it (frozen weights and variances): its chance, its share of a clean sale."""
+        """Each sale against the fit without it, weights and variances held: chance, share of a clean sale."""
         return answers.left_out(self._state)
 
     @one_thread
@@ -184,7 +185,7 @@ class Fitted:
         return float(np.log(price))
 
     def _price(self, x: Floats) -> Floats:
-        return np.exp(x) if self.spec.scale == "log" else x
+        return answers.price_of(x, logs=self.spec.scale == "log")
 
 
 @one_thread

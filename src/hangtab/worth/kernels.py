@@ -50,7 +50,7 @@ def add_products(rows: Sparse, weight: Floats, block: Ints, right: Floats, out: 
 
 @njit(cache=True)
 def times(rows: Sparse, block: Ints, d: Split) -> Floats:
-    """x'd of each row, (rows, m), for d.K (blocks, T, m) and d.B (p, m)."""
+    """Return x'd of each row, (rows, m), for d.K (blocks, T, m) and d.B (p, m)."""
     T = d.K.shape[1]
     out = np.zeros((len(block), d.B.shape[1]))
     for i in range(len(block)):
@@ -123,7 +123,7 @@ def sum_squares(r: Floats, w: Floats) -> Floats:
 
 @njit(cache=True)
 def couple(nodes: Sparse, block: Ints, n: Floats, parent: Ints, above: Floats, d: Split) -> Floats:
-    """n above[parent] + c'd of each node, (nodes, m); above (parents, m)."""
+    """Return n above[parent] + c'd of each node, (nodes, m); above (parents, m)."""
     T = d.K.shape[1]
     out = np.empty((len(n), above.shape[1]))
     for j in range(len(n)):
@@ -140,16 +140,19 @@ def couple(nodes: Sparse, block: Ints, n: Floats, parent: Ints, above: Floats, d
 def _between(D: Split, block: int, ia: int, ib: int) -> float:
     """Covariance of two columns; D.K holds the knots' full strips, D.B the border."""
     T = D.K.shape[1]
+    value: float
     if ia < T:
-        return D.K[block, ia, ib]
-    if ib < T:
-        return D.K[block, ib, ia]
-    return D.B[ia - T, ib - T]
+        value = D.K[block, ia, ib]
+    elif ib < T:
+        value = D.K[block, ib, ia]
+    else:
+        value = D.B[ia - T, ib - T]
+    return value
 
 
 @njit(cache=True)
 def _quadratic(rows: Sparse, i: int, block: int, D: Split) -> float:
-    """x'Dx of sparse row i."""
+    """Return x'Dx of sparse row i."""
     total = 0.0
     for a in range(rows.ptr[i], rows.ptr[i + 1]):
         ia = rows.idx[a]
@@ -177,7 +180,7 @@ def inherit(nodes: Sparse, parent: Ints, above: Sparse) -> tuple[Floats, Floats]
 
 @njit(cache=True)
 def quadratics(rows: Sparse, block: Ints, D: Split) -> Floats:
-    """x'Dx of every row."""
+    """Return x'Dx of every row."""
     out = np.empty(len(block))
     for i in range(len(block)):
         out[i] = _quadratic(rows, i, block[i], D)

@@ -33,7 +33,6 @@ from hangtab.worth.quadratic import bounded_minimum
 from hangtab.worth.table import SALE
 from hangtab.worth.tails import Pull, pull
 
-
 # Three ways to weigh the rows of a step. EM never overshoots but creeps; MIXED takes the curvature, yet never less
 # than a share of EM's weight, so that outliers (whose curvature is negative) stay positive; NEWTON takes the
 # curvature as it is, which near a mode leaves every pivot positive. Measured on 5,000 sales: 84 EM steps, 9 so.

@@ -20,6 +20,7 @@ from hangtab.worth.arrays import Floats
 CENTRAL = 0.998
 WIDEST = 40.0
 POINTS = 80
+SAME = 1e-9
 LEVELS = (0.5, 0.8, 0.9)
 _nodes, _weights = np.polynomial.legendre.leggauss(32)
 _EDGE = float(ndtri(0.5 + CENTRAL / 2))
@@ -78,7 +79,7 @@ def _solve(x: Floats, upper: Floats, rho: float, nu: float) -> Floats:
         gap = below - upper
         low, high = np.where(gap < 0, x, low), np.where(gap >= 0, x, high)
         step = gap / density
-        if np.max(np.abs(step) / (1 + np.abs(x))) < 1e-9:
+        if np.max(np.abs(step) / (1 + np.abs(x))) < SAME:
             return np.asarray(x - step)
         new = x - step
         outside = (new < low) | (new > high)
@@ -101,7 +102,7 @@ def _interpolate(values: Floats, u: Floats) -> Floats:
     sign = np.where(np.arange(POINTS) % 2 == 0, 1.0, -1.0)
     sign[[0, -1]] *= 0.5
     gap = u[:, None] - points[None, :]
-    hit = np.abs(gap) < 1e-15
+    hit = gap == 0.0
     share = sign / np.where(hit, 1.0, gap)
     out = (share @ values) / share.sum(axis=1)
     on = hit.any(axis=1)

@@ -14,7 +14,7 @@ import numpy as np
 
 from hangtab.worth import kernels
 from hangtab.worth.arrays import Floats, Ints, Sparse, Split
-from hangtab.worth.forest import Factor, Forest, Folded
+from hangtab.worth.forest import Factor, Folded, Forest
 from hangtab.worth.spread import Covariance, covariance
 
 

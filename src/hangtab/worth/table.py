@@ -69,7 +69,7 @@ def words(series: pl.Series) -> list[str | None]:
     """A column as words; numbers and flags become their text, empty text becomes None."""
     if series.dtype == pl.Boolean:
         series = series.cast(pl.Int8).cast(pl.String).replace({"1": "true", "0": "false"})
-    return [v if v else None for v in series.cast(pl.String).to_list()]
+    return [v or None for v in series.cast(pl.String).to_list()]
 
 
 def numbers(series: pl.Series) -> Floats:
@@ -140,8 +140,11 @@ def _canonical(frame: pl.DataFrame) -> pl.DataFrame:
         for i, (n, t) in enumerate(frame.schema.items())
         if n != ROW
     ]
-    return frame.select(ROW, *keys).sort(pl.exclude(ROW), nulls_last=False, maintain_order=True).select(ROW).join(
-        frame, on=ROW, how="left", maintain_order="left"
+    return (
+        frame.select(ROW, *keys)
+        .sort(pl.exclude(ROW), nulls_last=False, maintain_order=True)
+        .select(ROW)
+        .join(frame, on=ROW, how="left", maintain_order="left")
     )
 
 

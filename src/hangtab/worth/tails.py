@@ -20,8 +20,11 @@ from hangtab.worth.table import BELOW, SALE
 
 @dataclass(frozen=True)
 class Pull:
-    """Per row: log likelihood, slope in eta, weight (EM), bend (minus the second derivative), information,
-    and d(-2 log lik)/d(log scale^2)."""
+    """What each row says, all (rows,).
+
+    loglik: log likelihood. slope: its derivative in eta. weight: EM's. bend: minus the second derivative.
+    information: expected (bounds: observed). scale_slope: d(-2 log lik)/d(log scale^2).
+    """
 
     loglik: Floats
     slope: Floats

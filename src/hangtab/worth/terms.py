@@ -202,7 +202,7 @@ class CurveTerm:
         return Entries(rows, cols + offset[rows] * self.segments, sign * H[rows, cols], unseen)
 
     def parts(self) -> list[Part]:
-        """Neighbouring slopes alike (learned), slopes of a weak size, each value's curve near the common one (learned)."""
+        """Slopes of a weak size, neighbours alike (learned), each value's curve near the common one (learned)."""
         k, w = self.segments, self._widths()
         common = np.zeros((self.size, self.size))
         common[:k, :k] = np.diag(1.0 / w**2) / k

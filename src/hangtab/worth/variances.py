@@ -235,7 +235,7 @@ def newton_step(problem: Problem, point: Point, s: Slope) -> tuple[Floats, float
         return step, 0.0
     H = average_information(problem, point)
     # A variance near nothing has no information left to steer by: it goes down to nothing, or up by a bold step.
-    faint = move & (np.diag(H) < 1e-10 * np.diag(H).max())
+    faint = move & (np.diag(H) <= max(1e-10 * float(np.diag(H).max()), 1e-12))
     step[faint] = -BOLDEST * np.sign(s.gradient[faint])
     move &= ~faint
     H, g = H[np.ix_(move, move)], s.gradient[move]

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
-from tests.unit.worth.world import SPEC, TRUTH, market
 
 from hangtab.worth import Curve, Fitted, Spec, StoredFitError, TableError, fit
+from tests.unit.worth.world import SPEC, TRUTH, market
 
 AT = dt.date(2022, 9, 1)
 
@@ -55,7 +55,9 @@ def test_row_order_changes_nothing(table, fitted):
     for name, value in fitted.components.items():
         assert other.components[name] == pytest.approx(value, rel=1e-8)
     rows = table.head(40)
-    assert other.predict(rows)["median"].to_numpy() == pytest.approx(fitted.predict(rows)["median"].to_numpy(), rel=1e-8)
+    assert other.predict(rows)["median"].to_numpy() == pytest.approx(
+        fitted.predict(rows)["median"].to_numpy(), rel=1e-8
+    )
 
 
 def test_pandas_free_tables_of_other_kinds_fit_the_same(table, fitted):
@@ -105,7 +107,9 @@ def test_the_base_is_a_refit_without_the_comparables():
 def test_stored_bytes_give_the_same_answers(table, fitted):
     other = Fitted.from_bytes(fitted.to_bytes())
     assert other.predict(table.head(50), AT).equals(fitted.predict(table.head(50), AT))
-    assert other.comparables(table.row(3, named=True), AT).sales.equals(fitted.comparables(table.row(3, named=True), AT).sales)
+    assert other.comparables(table.row(3, named=True), AT).sales.equals(
+        fitted.comparables(table.row(3, named=True), AT).sales
+    )
     assert other.report == fitted.report
     assert other.spec == fitted.spec
 
@@ -159,7 +163,9 @@ def test_a_day_beyond_the_last_is_wider(table, fitted):
 
 
 def test_whatever_is_missing_is_no_crash(fitted):
-    bare = fitted.predict([{"line": "line 1"}, {"venue": "elsewhere", "grade": 70.0, "grader": "another", "odd": 1}], AT)
+    bare = fitted.predict(
+        [{"line": "line 1"}, {"venue": "elsewhere", "grade": 70.0, "grader": "another", "odd": 1}], AT
+    )
     assert np.isfinite(bare.to_numpy()).all()
 
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
+
 from hangtab.worth import Curve, Spec
 from hangtab.worth.fitting import first_logs
 from hangtab.worth.mode import Search

@@ -36,7 +36,9 @@ def market(rows: int = 900, seed: int = 0, bounds: float = 0.2) -> pl.DataFrame:
     grade = np.where(graded, rng.integers(20, 101, rows), 0)
     flaws = [[f for f in ("crease", "yellow", "lifted") if rng.random() < 0.2] for _ in range(rows)]
     walk = np.cumsum(rng.normal(0, 0.03, 30))
-    eta = 3 + rng.normal(0, TRUTH["line"] ** 0.5, 4)[line] + rng.normal(0, TRUTH["line/character"] ** 0.5, 60)[character]
+    eta = (
+        3 + rng.normal(0, TRUTH["line"] ** 0.5, 4)[line] + rng.normal(0, TRUTH["line/character"] ** 0.5, 60)[character]
+    )
     eta = eta + rng.normal(0, TRUTH["line/character/release"] ** 0.5, 240)[release] + walk[month]
     eta = eta + np.where(graded, 0.3 + SLOPE * (grade / 100) ** 2, 0.0) - 0.2 * np.array([len(f) for f in flaws])
     wider = np.where(rng.random(rows) < 0.1, 2.0, 1.0)
