@@ -14,6 +14,7 @@ from rich.text import Text
 
 from hangtab.cli.showing import console, plain, table
 from hangtab.domain.subject import Subject
+from hangtab.rendering.sums import account
 from hangtab.rendering.words import day, exact, money, per_cent, span
 
 if TYPE_CHECKING:
@@ -57,15 +58,16 @@ def _figures(made: Answer) -> None:
 
 def _grid(worth: Worth, sold: Mapping[str, AsSold], sentence: Sentence) -> Table:
     grid = table("Comparable", "Sold", "All in", "Adjusted", "Counts")
-    share = sum(c.gain for c in worth.comparables)
-    grid.add_row("The rest of the market", "", "", exact(worth.base, worth.currency), per_cent(1 - share, 1))
-    for letter, one in zip(LETTERS, worth.comparables, strict=False):
+    shares = account(worth, [[one] for one in worth.comparables])
+    rest = per_cent(shares.base_counts / 100, 1)
+    grid.add_row("The rest of the market", "", "", exact(worth.base, worth.currency), rest)
+    for letter, one, pull in zip(LETTERS, worth.comparables, shares.pulls, strict=False):
         grid.add_row(
             plain(f"{letter}  {_called(one, worth, sold, sentence)}"),
             day(one.sold),
             exact(one.all_in, worth.currency),
             exact(one.adjusted, worth.currency),
-            per_cent(one.gain, 1),
+            per_cent(pull.counts / 100, 1),
         )
     total = exact(worth.middle.median, worth.currency)
     grid.add_row("Estimate, middle of the market", "", "", total, per_cent(1.0, 1), style="bold")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from hangtab.domain.dates import asked_day
 from hangtab.settings import read_settings
 
 if TYPE_CHECKING:
@@ -44,6 +45,6 @@ def day(text: str | None) -> date:
     if not text:
         return wiring.today()
     try:
-        return date.fromisoformat(text)
+        return asked_day(text)
     except ValueError:
         raise typer.BadParameter(f"{text!r} is no day; write it as 2026-11-03") from None

@@ -10,6 +10,20 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
+FIRST_YEAR, LAST_YEAR = 1900, 2199  # the market of anything asked about lies between
+
+
+def asked_day(text: str) -> date:
+    """The day of a question. Raises ValueError on what is no ISO day or lies in no market's time.
+
+    >>> asked_day("2026-11-03")
+    datetime.date(2026, 11, 3)
+    """
+    day = date.fromisoformat(text)
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise ValueError(f"{day} is not between {FIRST_YEAR} and {LAST_YEAR}")
+    return day
+
 
 class Precision(StrEnum):
     """How exactly a date was stated."""

@@ -80,10 +80,14 @@ def load_valuer(parts: Parts) -> Standing:
     if record is None:
         raise BookError("This book was never fitted", where="the book", mend="hangtab fit (after taking in some sales)")
     meta = record.meta
+    try:
+        fitted = Fitted.from_bytes(record.blob)
+    except WorthError as error:
+        raise BookError(f"The book's fit cannot be used: {error.what}", where="the fit", mend="hangtab fit") from error
     rows = parts.book.rows()
     table = engine_table(rows, parts.catalogue, parts.book.currency)
     valuer = Valuer(
-        Fitted.from_bytes(record.blob),
+        fitted,
         table,
         parts.catalogue,
         _reference(meta["reference"]),

@@ -11,6 +11,7 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from hangtab.domain.dates import asked_day
 from hangtab.domain.errors import HangtabError
 from hangtab.rendering import words
 from hangtab.usecases.desk import BookInfo
@@ -65,7 +66,7 @@ def parse_day(text: str, name: str) -> date | None:
     if not text:
         return None
     try:
-        return date.fromisoformat(text)
+        return asked_day(text)
     except ValueError:
         raise HangtabError(
             f"Not a day: {text[:40]}", where=name, mend="Write year, month and day, such as 2026-11-20"
