@@ -1,4 +1,4 @@
-"""One demo book for all journeys: written, taken in and fitted once a session, from the command line."""
+"""Demo books for all journeys: written, taken in and fitted once a session, from the command line."""
 
 import subprocess
 import sys
@@ -11,11 +11,12 @@ from hangtab.demo import write_world
 
 # The day the demo's evidence ends; questions are asked for it, so that answers do not drift as the calendar goes on.
 AT = "2026-10-30"
+SMALL = 0.1
 
 
 @dataclass(frozen=True)
 class DemoBook:
-    """The demo world's folder and a fitted book of all its sources."""
+    """A demo world's folder and a book of its sources."""
 
     world: Path
     book: Path
@@ -31,23 +32,43 @@ class DemoBook:
         return done.stdout if code == 0 else done.stderr
 
 
-@pytest.fixture(scope="session")
-def demo(tmp_path_factory) -> DemoBook:
-    folder = tmp_path_factory.mktemp("demo")
+def made_in(folder: Path, scale: float) -> DemoBook:
+    """A world, and a fitted book of all its sources."""
     made = DemoBook(folder / "world", folder / "demo.hangtab")
-    write_world(made.world)
+    write_world(made.world, scale=scale)
     made.run("new", "--catalogue", str(made.world / "catalogue"))
     made.run("take-in", str(made.world / "sources"))
     made.run("fit", "--at", AT)
     return made
 
 
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory) -> DemoBook:
+    """The whole demo, about 30,000 pieces of evidence; never changed."""
+    return made_in(tmp_path_factory.mktemp("demo"), 1.0)
+
+
+@pytest.fixture(scope="session")
+def small(tmp_path_factory) -> DemoBook:
+    """A tenth of the demo's evidence on the same catalogue; never changed."""
+    return made_in(tmp_path_factory.mktemp("small"), SMALL)
+
+
 @pytest.fixture
 def demo_copy(demo, tmp_path) -> DemoBook:
-    """The same book, to be changed."""
-    copy = tmp_path / "copy.hangtab"
-    demo.run("backup", str(copy))
-    return DemoBook(demo.world, copy)
+    """The whole demo, to be changed."""
+    return copied(demo, tmp_path)
+
+
+@pytest.fixture
+def small_copy(small, tmp_path) -> DemoBook:
+    """The small demo, to be changed."""
+    return copied(small, tmp_path)
+
+
+def copied(made: DemoBook, folder: Path) -> DemoBook:
+    made.run("backup", str(folder / "copy.hangtab"))
+    return DemoBook(made.world, folder / "copy.hangtab")
 
 
 @pytest.fixture
@@ -55,4 +76,12 @@ def new_book(tmp_path) -> DemoBook:
     """An empty book with the starter's words only."""
     made = DemoBook(tmp_path, tmp_path / "new.hangtab")
     made.run("new")
+    return made
+
+
+@pytest.fixture
+def empty(small, tmp_path) -> DemoBook:
+    """An empty book with the demo's catalogue."""
+    made = DemoBook(small.world, tmp_path / "empty.hangtab")
+    made.run("new", "--catalogue", str(small.world / "catalogue"))
     return made
