@@ -139,12 +139,14 @@ def test_stack_loss_with_freedom_fixed(nu):
     assert [found["intercept"], *(found[n] for n in numbers)] == pytest.approx(STACKLOSS[nu], abs=1e-3)
 
 
+def bounded_below(name: str) -> pl.Expr:
+    return pl.when(pl.col(name) <= 0).then(pl.lit("below")).otherwise(pl.lit("sale"))
+
+
 def test_bounded_responses():
     # Tobit of Fair's data: AER tests/Ch-Microeconometrics.Rout.save (cran/AER 1.2-15) l. 516-543; log scale 2.109859.
     names = ["age", "yearsmarried", "religiousness", "occupation", "rating"]
-    table = read("affairs.csv").with_columns(
-        kind=pl.when(pl.col("affairs") <= 0).then(pl.lit("below")).otherwise(pl.lit("sale"))
-    )
+    table = read("affairs.csv").with_columns(kind=bounded_below("affairs"))
     fitted = flat_fit(table, "affairs", {"numbers": names, "kind": "kind", "criterion": "ml"})
     found = effects(fitted)
     expected = [8.174197, -0.179333, 0.554142, -1.686220, 0.326053, -2.284973]
@@ -170,9 +172,7 @@ def test_responses_bounded_on_both_sides():
 
 def test_durable_goods():
     # Tobin 1958's data; estimates by R survreg and an own likelihood with scipy (recomputed, no printed table read).
-    table = read("tobin.csv").with_columns(
-        kind=pl.when(pl.col("durable") <= 0).then(pl.lit("below")).otherwise(pl.lit("sale"))
-    )
+    table = read("tobin.csv").with_columns(kind=bounded_below("durable"))
     fitted = flat_fit(table, "durable", {"numbers": ["age", "quant"], "kind": "kind", "criterion": "ml"})
     found = effects(fitted)
     assert [found["intercept"], found["age"], found["quant"]] == pytest.approx(

@@ -87,11 +87,11 @@ class Border:
 
 def make_border(spec: Spec, sheet: Sheet) -> Border:
     """Read the table's values into terms."""
-    y = sheet.y[sheet.kind == SALE] if (sheet.kind == SALE).any() else sheet.y
-    unit = float(np.std(y)) or 1.0
+    unit = float(np.std(sheet.y[sheet.kind == SALE]))
+    unit = unit if unit > NARROWEST else 1.0
     terms: list[Term] = [_words(spec, sheet.frame, path, unit) for path in (*spec.crossed, *spec.factors)]
     terms += [_number(spec, sheet.frame, name, unit) for name in spec.numbers]
-    terms += [t for name, c in spec.curves.items() if (t := _curve(c, sheet.frame, name, unit)) is not None]
+    terms += [t for name, c in spec.shapes.items() if (t := _curve(c, sheet.frame, name, unit)) is not None]
     terms = [t for t in terms if t.size and not t.flat] + [t for t in terms if t.size and t.flat] + [Intercept()]
     starts = np.concatenate([[0], np.cumsum([t.size for t in terms])])
     p = int(starts[-1])

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 
-from hangtab.worth.arrays import Ints
+from hangtab.worth.arrays import Flags, Ints
 from hangtab.worth.table import words
 
 UNKNOWN = -1
@@ -56,7 +56,7 @@ def level_keys(paths: tuple[str, ...], frame: pl.DataFrame) -> list[list[str | N
         parts = path.split("/")[done:]
         done += len(parts)
         columns = [words(frame[p]) for p in parts]
-        keys.append([None if any(v is None for v in vs) else "\x1f".join(vs) for vs in zip(*columns, strict=True)])  # type: ignore[arg-type]
+        keys.append([None if any(v is None for v in vs) else "\x1f".join(vs) for vs in zip(*columns, strict=True)])
     return keys
 
 
@@ -81,7 +81,7 @@ def make_chain(paths: tuple[str, ...], frame: pl.DataFrame) -> tuple[Chain, Ints
     return Chain(paths, tuple(parents), tuple(values)), order, nodes
 
 
-def blocks_of(chain: Chain, nodes: Ints, *, walks: bool) -> tuple[Ints, np.ndarray, Ints]:  # type: ignore[type-arg]
+def blocks_of(chain: Chain, nodes: Ints, *, walks: bool) -> tuple[Ints, Flags, Ints]:
     """Block per row, whether each block has a walk, and the block of each root node.
 
     With walks every known root name is a block; rows of unknown roots share one block without a walk.

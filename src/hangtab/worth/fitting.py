@@ -43,7 +43,7 @@ class Report:
 def fit_problem(spec: Spec, sheet: Sheet, on_step: Callable[[Step], None]) -> tuple[Problem, Point, Report]:
     """Find variances and mode from a cold start."""
     began = perf_counter()
-    if spec.overlooked > 0.0 and (sheet.kind == SALE).any() and (sheet.kind != SALE).any():
+    if spec.overlooked > 0.0 and (sheet.kind != SALE).any():
         return _fit_in_turn(spec, sheet, on_step, began)
     problem = make_problem(spec, sheet)
     found, before = _search(problem, on_step)
@@ -135,8 +135,6 @@ def report_of(problem: Problem, found: Found, iterations: int, seconds: float) -
         warnings.append(f"The fit did not converge in {iterations} iterations (gradient {found.gradient:.2g}).")
     if not found.point.mode.settled:
         warnings.append("The last mode was still moving.")
-    if not (problem.kind == SALE).any():
-        warnings.append("No row is a sale: the worth rests on bounds and priors alone.")
     nodes = sum(len(level) for level in problem.forest.levels)
     return Report(
         found.converged, iterations, found.gradient, found.point.criterion, seconds,

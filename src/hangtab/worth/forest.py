@@ -23,7 +23,7 @@ from hangtab.worth.arrays import Flags, Floats, Ints, Sparse, Split
 
 @dataclass(frozen=True)
 class Level:
-    """One level of the chain. first: children of node j are first[j]..first[j+1]-1 one level down (rows, at the leaf)."""
+    """One level of the chain; node j's children are first[j]..first[j+1]-1 one level down (rows, at the leaf)."""
 
     parent: Ints
     first: Ints
@@ -110,7 +110,7 @@ class Folding:
 
 @dataclass(frozen=True)
 class Solution:
-    """Mode: g (q, m) at the root, line walks (blocks, T, m), effects and running sums per level; z'(value) explained."""
+    """Mode: g (q, m) at the root, own walks (blocks, T, m), effects and running sums per level, squares explained."""
 
     g: Floats
     line: Floats
@@ -168,7 +168,7 @@ def fold(forest: Forest, omega: Floats, prior: Prior) -> Folded:
         below, factor = c, f
     A, W, G, logdet_walks = _fold_walks(forest, S, prior)
     n_, c_, f_, w_ = ((*x,) for x in zip(*parts[::-1], strict=True)) if parts else ((), (), (), ())
-    return Folded(n_, c_, f_, w_, A, W, G, logdet + logdet_walks)  # type: ignore[arg-type]
+    return Folded(n_, c_, f_, w_, A, W, G, logdet + logdet_walks)
 
 
 def _fold_walks(forest: Forest, S: Split, prior: Prior) -> tuple[Floats, Floats, Floats, float]:

@@ -46,7 +46,7 @@ ROUNDING = 1e-6
 
 @dataclass(frozen=True)
 class Mode:
-    """eta (rows,), the solution it comes from, its weights and weighted responses, what every row says there, steps taken."""
+    """eta (rows,), the solution it comes from, its weights and weighted responses, what every row says there."""
 
     eta: Floats
     weight: Floats

@@ -94,7 +94,7 @@ def quantile(table: NoiseTable, which: int, rho: Floats) -> Floats:
     u = np.minimum(rho, WIDEST) / (1 + np.minimum(rho, WIDEST))
     inside = _interpolate(table.values[which], u) * (1 + np.minimum(rho, WIDEST))
     # Beyond the widest rho the normal part is all there is to four digits.
-    return inside * np.maximum(rho, WIDEST) / WIDEST if (rho > WIDEST).any() else inside
+    return np.asarray(inside * np.maximum(rho, WIDEST) / WIDEST)
 
 
 def _interpolate(values: Floats, u: Floats) -> Floats:

@@ -47,7 +47,7 @@ class Targets:
 
 @dataclass(frozen=True)
 class Reach:
-    """Targets unrolled: Z (m, q) over own block's knots and border, V (m, q) over the root, free parts per level (m,)."""
+    """Targets unrolled: Z (m, q) over own knots and border, V (m, q) over the root, free parts per level (m,)."""
 
     targets: Targets
     Z: Floats
@@ -106,7 +106,7 @@ def reach(post: Posterior, targets: Targets) -> Reach:
 
 def variances(post: Posterior, r: Reach) -> Floats:
     """Variance of each target's linear predictor, (m,), without the prior variance of what is unknown."""
-    out = np.einsum("ij,ij->i", r.V @ post.root, r.V)
+    out: Floats = np.einsum("ij,ij->i", r.V @ post.root, r.V)
     T = post.forest.T
     for b in np.unique(r.targets.block):
         mine = r.targets.block == b
@@ -136,7 +136,8 @@ def joint(post: Posterior, r: Reach) -> Floats:
 
 def _squared(a: Floats, b: Floats, at: Ints, w: Floats) -> Floats:
     known = np.where(at >= 0, w[at], 0.0)
-    return np.divide(a * b, known, out=np.zeros(len(a)), where=known > 0)
+    out: Floats = np.divide(a * b, known, out=np.zeros(len(a)), where=known > 0)
+    return out
 
 
 def lean(post: Posterior, r: Reach) -> Lean:

@@ -67,18 +67,18 @@ class Spec:
 
     price: str
     when: str | None = None
-    groups: tuple[str, ...] = ()
-    factors: tuple[str, ...] = ()
-    numbers: tuple[str, ...] = ()
-    curves: Mapping[str, Curve] = field(default_factory=dict)
-    walks: tuple[str, ...] = ()
+    groups: Sequence[str] = ()
+    factors: Sequence[str] = ()
+    numbers: Sequence[str] = ()
+    curves: Mapping[str, Curve | str] = field(default_factory=dict)
+    walks: Sequence[str] = ()
     kind: str | None = None
     ask: str | None = None
     days: str | None = None
     evidence: str | None = None
     share: str | None = None
     wider: str | None = None
-    spread_by: tuple[str, ...] = ()
+    spread_by: Sequence[str] = ()
     tails: str = "student"
     criterion: str = "reml"
     priors: Mapping[str, str | float] = field(default_factory=dict)
@@ -98,6 +98,11 @@ class Spec:
         _check(self)
 
     @property
+    def shapes(self) -> dict[str, Curve]:
+        """The curves, shorthand written out."""
+        return {k: c for k, c in self.curves.items() if isinstance(c, Curve)}
+
+    @property
     def chain(self) -> tuple[str, ...]:
         """The nested groups, root first."""
         return _split_groups(self.groups)[0]
@@ -114,7 +119,7 @@ class Spec:
         names += [self.when] if self.when else []
         names += [part for path in self.crossed for part in path.split("/")]
         names += [*self.factors, *self.numbers, *self.curves, *self.spread_by]
-        names += [c.by for c in self.curves.values() if c.by]
+        names += [c.by for c in self.shapes.values() if c.by]
         names += [n for n in (self.price, self.kind, self.ask, self.wider, self.evidence) if n]
         return tuple(dict.fromkeys(names))
 

@@ -102,7 +102,7 @@ class State:
         """Noise scale per class, and of a class unknown: the mean over the rows."""
         a, classes = self.problem.layout.first_class, self.problem.layout.classes
         variance = np.exp(self.logs[a : a + len(classes)])
-        return np.sqrt(np.append(variance, variance[self.problem.klass].mean()))
+        return np.asarray(np.sqrt(np.append(variance, variance[self.problem.klass].mean())))
 
 
 @dataclass(frozen=True)

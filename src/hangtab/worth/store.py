@@ -56,6 +56,6 @@ def unpack(data: bytes) -> tuple[State, Report]:
     frame = pl.read_ipc_stream(io.BytesIO(arrays["table"].tobytes()))
     problem = make_problem(spec, sheet_of(frame, spec))
     noise = NoiseTable(float(about["nu"]), arrays["noise_upper"], arrays["noise_values"])
-    state = State(problem, *(arrays[name] for name in ARRAYS), noise=noise)
+    state = State(problem, noise=noise, **{name: arrays[name] for name in ARRAYS})
     report = about["report"] | {"warnings": tuple(about["report"]["warnings"])}
     return state, Report(**report)

@@ -123,6 +123,9 @@ def read_table(table: Any, spec: Spec) -> Sheet:  # noqa: ANN401 - as `to_frame`
 def sheet_of(frame: pl.DataFrame, spec: Spec) -> Sheet:
     """The sheet of a frame that already is in canonical order and has its row numbers."""
     kind = _kinds(frame, spec)
+    if not (kind == SALE).any():
+        # Bounds on one side alone are met best by a worth of nothing, or without end.
+        raise TableError("No row is a sale", where=f"column {spec.kind}", mend="Give at least one row of kind 'sale'.")
     price = _prices(frame, spec, kind)
     wider = np.ones(len(frame))
     if spec.wider:

@@ -37,7 +37,7 @@ class Pull:
 def log_density(u: Floats, nu: float) -> Floats:
     """Log density of standard Student-t (nu inf: normal) noise."""
     if np.isinf(nu):
-        return -0.5 * (u * u + np.log(2 * np.pi))
+        return np.asarray(-0.5 * (u * u + np.log(2 * np.pi)))
     constant = gammaln((nu + 1) / 2) - gammaln(nu / 2) - 0.5 * np.log(nu * np.pi)
     return np.asarray(constant - 0.5 * (nu + 1) * np.log1p(u * u / nu))
 

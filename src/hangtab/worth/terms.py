@@ -225,7 +225,7 @@ class CurveTerm:
 
     def _widths(self) -> Floats:
         k = np.array(self.knots)
-        return np.diff(k) / (k[-1] - k[0])
+        return np.asarray(np.diff(k) / (k[-1] - k[0]))
 
 
 def ramp(x: Floats, knots: tuple[float, ...]) -> Floats:
@@ -235,17 +235,13 @@ def ramp(x: Floats, knots: tuple[float, ...]) -> Floats:
     [[0.0, 0.0], [1.0, 0.5], [1.0, 1.0]]
     """
     k = np.array(knots)
-    return np.clip((x[:, None] - k[None, :-1]) / np.diff(k)[None, :], 0.0, 1.0)
+    return np.asarray(np.clip((x[:, None] - k[None, :-1]) / np.diff(k)[None, :], 0.0, 1.0))
 
 
 def single_pairs(frame: pl.DataFrame, paths: tuple[str, ...]) -> list[tuple[int, str]]:
     """(row, value) of every row whose value is known; several columns are joined."""
     columns = [words(frame[p]) for p in paths]
-    return [
-        (i, "\x1f".join(vs))  # type: ignore[arg-type]
-        for i, vs in enumerate(zip(*columns, strict=True))
-        if all(v is not None for v in vs)
-    ]
+    return [(i, "\x1f".join(vs)) for i, vs in enumerate(zip(*columns, strict=True)) if all(v is not None for v in vs)]
 
 
 def list_pairs(series: pl.Series) -> list[tuple[int, str]]:
@@ -269,7 +265,7 @@ def term_to_dict(term: Any) -> dict[str, Any]:  # noqa: ANN401 - one of TERMS
 
 def term_from_dict(values: dict[str, Any]) -> Term:
     """The term that `term_to_dict` wrote."""
-    kept = {k: tuple(v) if isinstance(v, list) else v for k, v in values.items() if k != "term"}
+    kept: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in values.items() if k != "term"}
     if "curve" in kept:
         knots = kept["curve"]["knots"]
         kept["curve"] = Curve(**{**kept["curve"], "knots": tuple(knots) if isinstance(knots, list) else knots})

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from functools import cache, wraps
 from typing import ParamSpec, TypeVar
 
-import scipy.linalg  # noqa: F401 - scipy brings a BLAS of its own, which has to be loaded to be found
+import scipy.linalg  # noqa: F401 - its own BLAS has to be loaded to be found
 from threadpoolctl import ThreadpoolController
 
 P = ParamSpec("P")

@@ -185,7 +185,8 @@ def _freedom_bends(problem: Problem, point: Point) -> tuple[Floats, float]:
     h = 1e-3
     up, down = (freedom_slope(problem.y, problem.kind, eta, scale, nu * np.exp(s)) for s in (h, -h))
     own = max((up - down) / (2 * h), 0.2 * freedom_information(nu) * float(sale.sum()))
-    return np.bincount(problem.klass, weights=cross, minlength=len(problem.layout.classes)), own
+    by_class: Floats = np.bincount(problem.klass, weights=cross, minlength=len(problem.layout.classes)).astype(float)
+    return by_class, own
 
 
 def _scale_variates(problem: Problem, point: Point) -> tuple[Floats, Floats]:

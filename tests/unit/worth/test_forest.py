@@ -1,5 +1,7 @@
 """The forest elimination against the dense formulas of mixed-model theory, built here without the engine."""
 
+# ruff: noqa: N806 - matrices keep the capitals of the papers they come from
+
 from __future__ import annotations
 
 import datetime as dt

@@ -1,5 +1,7 @@
 """The bounded quadratic program against trying every set of held columns."""
 
+# ruff: noqa: N806 - matrices keep the capitals of the papers they come from
+
 from __future__ import annotations
 
 from itertools import product
