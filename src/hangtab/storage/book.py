@@ -15,7 +15,7 @@ import polars as pl
 from sqlalchemy import Connection, Engine
 
 from hangtab.domain.errors import BookError, Problem
-from hangtab.domain.evidence import Reading
+from hangtab.domain.evidence import Evidence, Reading
 from hangtab.domain.price import AllInPrice
 from hangtab.storage import keeping, listing, opening, readback, revising, taking
 from hangtab.storage.checking import find_problems
@@ -171,10 +171,19 @@ class SqlBook:
         with self._reading() as connection:
             yield from readback.all_evidence(connection)
 
+    def facts(self) -> Iterator[Evidence]:
+        """What all active evidence states, in order of id, streaming; a third of the work of `evidence`."""
+        with self._reading() as connection:
+            yield from readback.all_facts(connection)
+
     def find(self, evidence_id: str) -> Stored | None:
         """One piece of evidence."""
+        return self.find_all([evidence_id]).get(evidence_id)
+
+    def find_all(self, ids: Iterable[str]) -> Mapping[str, Stored]:
+        """Several pieces of evidence at once, by id; ids the book does not hold are left out."""
         with self._reading() as connection:
-            return readback.one_evidence(connection, evidence_id)
+            return {one.evidence.id: one for one in readback.some_evidence(connection, ids)}
 
     def reading(self, evidence_id: str) -> Reading | None:
         """The reading that the evidence, or an unreadable row ("row:<number>"), rests on."""

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
 from typing import Any
 
 from sqlalchemy import Connection, RowMapping, select
 
-from hangtab.domain.evidence import Reading
+from hangtab.domain.evidence import Evidence, Reading
 from hangtab.domain.price import AllInPrice, PriceStep
 from hangtab.storage.records import fact_of, name_from_json, name_of, price_of, problem_of, reading_of, step_of
 from hangtab.storage.tables import (
@@ -39,10 +40,19 @@ def all_evidence(connection: Connection) -> Iterator[Stored]:
         yield from stored(connection, page)
 
 
-def one_evidence(connection: Connection, id_: str) -> Stored | None:
-    """One piece of evidence, None when it is not active."""
-    found = connection.execute(select(evidence).where(evidence.c.id == id_)).mappings().all()
-    return next(iter(stored(connection, found)), None)
+def all_facts(connection: Connection) -> Iterator[Evidence]:
+    """What all active evidence states, in order of id, streaming; no name, no price, no source is read."""
+    asked = select(evidence).order_by(evidence.c.id)
+    rows = connection.execute(asked, execution_options={"yield_per": PAGE}).mappings()
+    return (fact_of(row["id"], row) for row in rows)
+
+
+def some_evidence(connection: Connection, ids: Iterable[str]) -> Iterator[Stored]:
+    """Evidence by id, in no order; ids that are not active are passed over."""
+    left = iter(ids)
+    while page := list(islice(left, PAGE)):
+        found = connection.execute(select(evidence).where(evidence.c.id.in_(page))).mappings().all()
+        yield from stored(connection, found)
 
 
 def row_number(id_: str) -> int | None:
