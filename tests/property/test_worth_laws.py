@@ -30,7 +30,7 @@ SPEC = Spec(
     walks=("market", "line"),
     kind="kind",
 )
-DAYS = st.none() | st.dates(dt.date(1990, 1, 1), dt.date(2030, 1, 1))
+DAYS = st.none() | st.dates(dt.date(2012, 1, 1), dt.date(2024, 1, 1))
 
 
 def rows(prices=st.floats(1e-6, 1e6), kinds=st.just("sale"), most=40):  # noqa: B008 - strategies are values
