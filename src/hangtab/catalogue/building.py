@@ -28,6 +28,7 @@ from hangtab.catalogue.model import (
     Grade,
     Grader,
     Line,
+    Measure,
     Names,
     PartDef,
     Premium,
@@ -82,10 +83,7 @@ def build(records: Records, digest: str) -> Catalogue:
         figures=figures,
         releases={r["id"]: _release(r, lines[r.folder], first) for r in records.of("release")},
         changes={r["id"]: _change(r) for r in records.of("change")},
-        prototypes={
-            r["id"]: Prototype(r["id"], r["character"], names(r), r["stage"], r.get("finish"))
-            for r in records.of("prototype")
-        },
+        prototypes={r["id"]: _prototype(r) for r in records.of("prototype")},
         parts={r["id"]: PartDef(r["id"], r["of"], names(r), r.get("kind") or "accessory") for r in records.of("part")},
         features={r["id"]: _feature(r) for r in records.of("feature")},
         flaws={r["id"]: FlawDef(r["id"], names(r), _forms(list_of(r.get("packaging")))) for r in records.of("flaw")},
@@ -94,6 +92,7 @@ def build(records: Records, digest: str) -> Catalogue:
         venues={r["id"]: _venue(r) for r in records.of("venue")},
         taxes=tuple(TaxRule(r["country"], _day(r["valid_from"]), Decimal(r["rate"])) for r in records.of("tax")),
         words=tuple(Word(r["text"], r["role"], r.get("language")) for r in records.of("word")),
+        measures={r["id"]: _measure(r) for r in records.of("measure")},
         redirects={old: follow(redirects, old) for old in redirects},
         digest=digest,
     )
@@ -158,9 +157,18 @@ def _change(row: Row) -> Change:
     return Change(row["id"], row["release"], names(row), row.get("attribute"), _day(since) if since else None)
 
 
+def _prototype(row: Row) -> Prototype:
+    lists = (tuple(list_of(row.get(key))) for key in ("colours", "date_marks", "parts", "paperwork"))
+    return Prototype(row["id"], row["character"], names(row), row["stage"], row.get("finish"), *lists)
+
+
+def _measure(row: Row) -> Measure:
+    return Measure(row["id"], row["of"], row["what"], float(row["mm"]), float(row.get("tolerance_mm") or 0))
+
+
 def _feature(row: Row) -> FeatureDef:
-    kind = FeatureKind(row["kind"])
-    return FeatureDef(row["id"], kind, names(row), row.get("line"), row.get("transplantable") == "yes")
+    kind, movable = FeatureKind(row["kind"]), row.get("transplantable") == "yes"
+    return FeatureDef(row["id"], kind, names(row), row.get("line"), movable, row.get("signer"), row.get("inscription"))
 
 
 def _grader(row: Row) -> Grader:

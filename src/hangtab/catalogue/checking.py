@@ -20,8 +20,9 @@ from hangtab.domain.errors import Problem
 # Kinds whose ids share one space. Scales, case generations and qualifiers are named together with their grader.
 WITH_IDS = (
     "maker", "line", "card", "character", "figure", "release", "change", "prototype", "part", "feature", "flaw",
-    "condition", "grader", "venue",
+    "measure", "condition", "grader", "venue",
 )  # fmt: skip
+MEASURED = ("card", "figure", "release", "change", "prototype", "part", "feature")
 # What a key of a kind points to, and where that is written.
 _REFERENCES = (
     ("line", "maker", ("maker",), "the makers of catalogue.toml"),
@@ -32,6 +33,7 @@ _REFERENCES = (
     ("release", "card", ("card",), "the ids of the cards in line.toml"),
     ("change", "release", ("release",), "the ids of releases.csv"),
     ("prototype", "character", ("character",), "the ids of characters.csv"),
+    ("measure", "of", MEASURED, "the id of a card, figure, release, running change, prototype, part or feature"),
     ("part", "of", ("character", "figure", "release"), "the id of a character, figure or release"),
 )
 _PLACEHOLDERS = ("grader", "grade", "sub", "name")

@@ -108,13 +108,31 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Prototype:
-    """A prototype: its own kind of thing under a character. `stage` hardcopy, first shot, proof card; `finish` word."""
+    """A prototype: its own kind of thing under a character. `stage` hardcopy, first shot, proof card; `finish` word.
+
+    `colours` of the plastic, `date_marks` on the piece, `parts` that belong to it, `paperwork` that goes with it.
+    """
 
     id: str
     character: str
     names: Names
     stage: str
     finish: str = ""
+    colours: tuple[str, ...] = ()
+    date_marks: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+    paperwork: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """One measure of something in the catalogue, in millimetres, with what good pieces differ by either way."""
+
+    id: str
+    of: str
+    what: str
+    mm: float
+    tolerance_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,13 +157,18 @@ class FeatureKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class FeatureDef:
-    """A feature that a piece may carry. `line` limits it to one line; `transplantable` asks for verification."""
+    """A feature that a piece may carry. `line` limits it to one line; `transplantable` asks for verification.
+
+    A signature may say its `signer` (by role) and its `inscription`.
+    """
 
     id: str
     kind: FeatureKind
     names: Names
     line: str = ""
     transplantable: bool = False
+    signer: str = ""
+    inscription: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,6 +351,7 @@ class Catalogue:
     taxes: tuple[TaxRule, ...]
     words: tuple[Word, ...]
     redirects: Mapping[str, str] = field(default_factory=dict)
+    measures: Mapping[str, Measure] = field(default_factory=dict)
     digest: str = ""
 
     def chain(self, thing: str) -> Chain:

@@ -40,6 +40,7 @@ _KINDS = {
     rf"lines/{_ID}/changes\.csv": "change",
     rf"lines/{_ID}/prototypes\.csv": "prototype",
     rf"lines/{_ID}/parts\.csv": "part",
+    rf"lines/{_ID}/measures\.csv": "measure",
 }
 Found = tuple[str, Row, bool]  # kind, row, whether its form is good
 _PLAIN = [re.sub(r"\\", "", pattern).replace(_ID, "<id>") for pattern in _KINDS]

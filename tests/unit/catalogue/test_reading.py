@@ -24,6 +24,10 @@ def edited(path, old, new):
     return {path: FILES[path].replace(old, new)}
 
 
+def with_file(path, content):
+    return read_catalogue(as_bytes(change={path: content}))
+
+
 @pytest.fixture(scope="module")
 def catalogue():
     return read_catalogue(as_bytes())
@@ -55,6 +59,34 @@ def test_a_chain_runs_from_line_to_change(catalogue):
     expected = Chain("tidewardens", "harbour-master", "harbour-master-f", "tw-hm-2", "hm-2-short")
     assert catalogue.chain("hm-2-short") == expected
     assert catalogue.changes["hm-2-short"].known_since == date(2019, 4, 1)
+
+
+def test_a_prototype_says_all_that_tells_it_from_another():
+    row = "id,character,stage,finish,colours,date_marks,parts,paperwork\n"
+    row += "tw-shot,keeper,first shot,unpainted,grey;blue,12 Mar 1994,lamp,sign-off sheet\n"
+    found = with_file("lines/tidewardens/prototypes.csv", row).prototypes["tw-shot"]
+    assert (found.colours, found.date_marks) == (("grey", "blue"), ("12 Mar 1994",))
+    assert (found.parts, found.paperwork) == (("lamp",), ("sign-off sheet",))
+
+
+def test_a_measure_belongs_to_something_known():
+    row = "id,of,what,mm,tolerance_mm\nm-sticker,glow-sticker,diameter,19,0.5\n"
+    found = with_file("lines/tidewardens/measures.csv", row).measures["m-sticker"]
+    assert (found.of, found.what, found.mm, found.tolerance_mm) == ("glow-sticker", "diameter", 19.0, 0.5)
+    with pytest.raises(CatalogueError, match="Unknown of: 'glow-stickr'") as caught:
+        with_file("lines/tidewardens/measures.csv", row.replace("glow-sticker", "glow-stickr"))
+    assert "line 2" in caught.value.where
+
+
+def test_a_signature_says_who_signed_and_what():
+    content = (
+        FILES["features.csv"]
+        .replace("aliases\n", "aliases,signer,inscription\n")
+        .replace("canadienne\n", "canadienne,,\n")
+    )
+    content = content.replace(",glow\n", ",glow,,\n") + "signed-2,signature,signed,,no,,sculptor 2,Keep the light\n"
+    found = with_file("features.csv", content).features["signed-2"]
+    assert (found.signer, found.inscription) == ("sculptor 2", "Keep the light")
 
 
 def test_a_redirect_is_followed_to_its_end(catalogue):
