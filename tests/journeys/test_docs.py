@@ -16,10 +16,12 @@ import typer
 from typer.testing import CliRunner
 
 from hangtab.cli.app import app
+from hangtab.notebook import OpenBook
 from hangtab.settings import DEFAULTS
 from hangtab.storage.opening import LAYOUTS
 from hangtab.storage.tables import METADATA
 from hangtab.valuing.table import OVERLOOKED, PRIORS, book_spec
+from hangtab.web.app import create_app
 from hangtab.worth import Spec, fit
 
 ROOT = Path(__file__).parents[2]
@@ -297,6 +299,20 @@ def test_every_setting_is_told():
     assert [variable for _, variable, _ in rows] == [f"HANGTAB_{name.upper()}" for name, _, _ in rows]
 
 
+def test_every_question_over_http_is_told():
+    page = text_of("reference/json.md")
+    for path, route in create_app(None).openapi()["paths"].items():
+        assert f"{path}?" in page or f"`{path}`" in page, path
+        names = [p["name"] for p in route["get"].get("parameters", [])]
+        assert [n for n in names if not re.search(rf"[?&`]{n}[=`]", page)] == [], path
+
+
+def test_everything_an_open_book_does_is_told():
+    page = text_of("how-to/use-in-a-notebook.md")
+    doors = [name for name in vars(OpenBook) if not name.startswith("_") and name != "parts"]
+    assert [name for name in doors if f"book.{name}(" not in page] == []
+
+
 # ---- every page
 
 
@@ -304,10 +320,11 @@ def test_every_setting_is_told():
 def test_links_lead_somewhere(name):
     page = ROOT / name
     links = [link.partition("#")[0] for link in LINK.findall(page.read_text(encoding="utf-8"))]
-    local = [link for link in links if link and "://" not in link]
-    # Pictures are made from the demo by `make screenshots`.
-    gone = [link for link in local if not (page.parent / link).exists() and not link.endswith(".png")]
-    assert gone == []
+    local = {page.parent / link for link in links if link and "://" not in link}
+    # Pictures are made from the demo by `make screenshots`; until the first one is there, only their folder is held.
+    drawn = any((DOCS / "images").glob("*.png"))
+    gone = {path for path in local if not path.exists() and (drawn or path.parent != DOCS / "images")}
+    assert gone == set()
 
 
 @pytest.mark.parametrize("name", NAMES)
