@@ -21,6 +21,7 @@ _DIGITS = {
     **dict.fromkeys("BHD IQD JOD KWD LYD OMR TND".split(), 3),
     **dict.fromkeys("CLF UYW".split(), 4),
 }
+_SIGNS = {"EUR": "€", "GBP": "£", "USD": "$", "JPY": "¥", "CAD": "C$", "AUD": "A$"}
 _CODE = re.compile(r"[A-Z]{3}")
 # A price beyond this is a slip of the keyboard, and larger ones no longer fit the book's 64-bit integers.
 MOST = Decimal(10) ** 12
@@ -33,6 +34,15 @@ def minor_digits(currency: str) -> int:
     (2, 0, 3)
     """
     return _DIGITS.get(currency, 2)
+
+
+def sign(currency: str) -> str:
+    """The sign that stands before a figure, or the code and a no-break space.
+
+    >>> sign("GBP"), sign("CHF") == "CHF\u00a0"
+    ('£', True)
+    """
+    return _SIGNS.get(currency, f"{currency}\u00a0")
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from datetime import date
 
+from hangtab.domain import money as moneys
 from hangtab.domain.dates import Precision, When
 from hangtab.domain.money import Money, minor_digits
 
@@ -18,7 +19,6 @@ MINUS = "\u2212"
 HARD = "\u00a0"
 DASH = "\u2013"
 
-_SIGNS = {"EUR": "€", "GBP": "£", "USD": "$", "JPY": "¥", "CAD": "C$", "AUD": "A$"}
 _NAMES = {"EUR": "euros", "GBP": "pounds", "USD": "dollars", "CAD": "Canadian dollars", "JPY": "yen"}
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
 _SMALL = "no one two three four five six seven eight nine ten eleven twelve".split()
@@ -39,7 +39,7 @@ def grouped(digits: str) -> str:
 
 def sign(currency: str) -> str:
     """The sign that stands before a figure, or the code and a space."""
-    return _SIGNS.get(currency, f"{currency}{HARD}")
+    return moneys.sign(currency)
 
 
 def currency_name(currency: str) -> str:

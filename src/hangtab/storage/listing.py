@@ -9,7 +9,7 @@ from datetime import date
 from typing import Any
 
 import polars as pl
-from sqlalchemy import ColumnElement, Connection, Text, cast, func, literal, select, union_all
+from sqlalchemy import ColumnElement, Connection, Select, Text, cast, func, literal, select, union_all
 
 from hangtab.domain.errors import BookError, Problem
 from hangtab.domain.evidence import FALLEN_THROUGH, PRICED, Kind
@@ -54,7 +54,6 @@ def list_sales(connection: Connection, wanted: SalesFilter) -> SalesPage:
 def _conditions(wanted: SalesFilter) -> list[ColumnElement[bool]]:
     given: list[tuple[object, ColumnElement[bool]]] = [
         (wanted.text, _E.search.contains(wanted.text.strip().casefold(), autoescape=True)),
-        (wanted.things, _E.subject.in_(select(subject_node.c.subject).where(subject_node.c.node.in_(wanted.things)))),
         (wanted.kinds, _E.kind.in_(wanted.kinds)),
         (wanted.venue, _E.venue == wanted.venue),
         (wanted.since, _E.day >= (wanted.since or date.min)),
@@ -62,7 +61,12 @@ def _conditions(wanted: SalesFilter) -> list[ColumnElement[bool]]:
         (wanted.packaging, _E.packaging == wanted.packaging),
         (wanted.graded is not None, _E.graded == int(bool(wanted.graded))),
     ]
-    return [condition for value, condition in given if value]
+    return [*(_E.subject.in_(_holding(thing)) for thing in wanted.things), *(c for value, c in given if value)]
+
+
+def _holding(thing: str) -> Select[tuple[str]]:
+    """The subjects whose chain holds a catalogue id."""
+    return select(subject_node.c.subject).where(subject_node.c.node == thing)
 
 
 def _order(order: str) -> tuple[ColumnElement[Any], ...]:

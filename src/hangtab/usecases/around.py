@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 
 from hangtab.catalogue.model import Catalogue, FeatureKind
@@ -14,26 +15,43 @@ from hangtab.usecases.fitting import Standing
 from hangtab.usecases.parts import Parts
 
 EXAMPLES = 4
+RECENT = 2000  # lines of the journal looked through for answers since the fit
+FORMS = {p.value for p in Packaging}
 SPOTS = {FeatureKind.STICKER: "sticker", FeatureKind.TERRITORY: "strip", FeatureKind.SIGNATURE: "text"}
 
 
-def as_sold(parts: Parts, ids: Sequence[str]) -> Mapping[str, AsSold]:
-    """How each of a few pieces of evidence is called: its condition, and where it sold."""
+def as_sold(parts: Parts, ids: Sequence[str], asked: Subject | None = None) -> Mapping[str, AsSold]:
+    """How each of a few pieces of evidence is called: its condition, where it sold, and what piece it is if another."""
     out = {}
-    for i in ids:
-        stored = parts.book.find(i)
-        if stored is None:
-            continue
+    mine = _piece_words(parts, asked) if asked else []
+    for i, stored in parts.book.find_all(ids).items():
         name, evidence = stored.name, stored.evidence
         venue = parts.catalogue.venues.get(evidence.venue)
         place = ", ".join(p for p in (venue.names.name if venue else evidence.venue, evidence.country) if p)
-        label = (
-            condition_label(parts.catalogue, Subject.parse(name.candidates[0][0])) if name and name.candidates else ""
-        )
+        subject = Subject.parse(name.candidates[0][0]) if name and name.candidates else None
+        label = condition_label(parts.catalogue, subject) if subject else ""
+        piece = _apart(parts, subject, asked, mine) if subject and asked else ""
         hidden = evidence.kind is Kind.OFFER and evidence.price is None
         kind = Kind.OFFER if hidden else Kind.SALE if evidence.kind is Kind.OFFER else evidence.kind
-        out[i] = AsSold(label, place or "private", kind.value, doubtful=not (name and name.decided))
+        out[i] = AsSold(label, place or "private", kind.value, not (name and name.decided), piece)
     return out
+
+
+def _piece_words(parts: Parts, subject: Subject) -> list[str]:
+    """What the canonical sentence says of the piece itself, without its condition."""
+    bare = replace(subject, grading=None, parts=(), flaws=(), note="")
+    said = parts.namer.sentence(bare).split(", ")
+    return [word for word in said if word not in FORMS and word != "seal unknown"]
+
+
+def _apart(parts: Parts, subject: Subject, asked: Subject, mine: Sequence[str]) -> str:
+    """In what a piece is not the one asked about: "Beacon card, no glow sticker"; empty when it is the same."""
+    theirs = _piece_words(parts, subject)
+    apart = [word for word in theirs if word not in mine]
+    lacking = {f.id for f in asked.features} - {f.id for f in subject.features}
+    apart += [f"no {parts.catalogue.features[f].names.name}" for f in sorted(lacking) if f in parts.catalogue.features]
+    line = parts.catalogue.lines[parts.catalogue.chain(asked.thing).line].names.name
+    return ", ".join(word.removeprefix(f"{line} ") for word in apart)
 
 
 def condition_label(catalogue: Catalogue, subject: Subject) -> str:
@@ -91,6 +109,7 @@ def book_info(parts: Parts, standing: Standing | None, name: str, today: date) -
             f"{line.first_year}–{line.last_year}",
             pieces.get(line.id, 0),
             by_line.get(line.id, 0),
+            line.id,
         )
         for line in parts.catalogue.lines.values()
     )
@@ -105,7 +124,15 @@ def book_info(parts: Parts, standing: Standing | None, name: str, today: date) -
         lines=lines,
         venues=tuple((v.id, v.names.name) for v in parts.catalogue.venues.values()),
         examples=_examples(parts, counts),
+        newer=max(parts.book.evidence_count() - standing.evidence, 0) if standing else 0,
+        answers=_answers_since(parts, standing) if standing else 0,
     )
+
+
+def _answers_since(parts: Parts, standing: Standing) -> int:
+    """A person's answers after the fit, less those taken back."""
+    since = [e.verb for e in parts.book.journal(RECENT) if e.at > standing.made]
+    return max(since.count("settle") - since.count("undo answer"), 0)
 
 
 def _examples(parts: Parts, counts: Mapping[str, int]) -> tuple[str, ...]:

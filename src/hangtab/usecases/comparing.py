@@ -12,8 +12,9 @@ from dataclasses import replace
 
 from hangtab.domain.subject import Subject
 from hangtab.naming import Saying
+from hangtab.usecases.about import named
 from hangtab.usecases.desk import Compared
-from hangtab.usecases.estimate import Ask, answer, name_text
+from hangtab.usecases.estimate import Ask, answer
 from hangtab.usecases.fitting import Standing
 from hangtab.usecases.parts import Parts
 
@@ -23,17 +24,21 @@ Z80 = 1.2816  # standard normal, central 80 %
 SIDES = 2
 
 
-def compare(parts: Parts, standing: Standing, asked: Ask) -> Compared | None:
-    """The reply to a question that sets two states against each other, None for any other question."""
+def compare(parts: Parts, standing: Standing, asked: Ask, about: Subject | None = None) -> Compared | None:
+    """The reply to a question that sets two states against each other, None for any other question.
+
+    `about` is the piece last looked at, meant where the words name none.
+    """
     sides = AGAINST.split(asked.text) if asked.text and not asked.subject else []
     if len(sides) != SIDES:
         return None
-    first = name_text(parts, sides[0]).candidates[0].subject
+    likeliest = named(parts, sides[0], about).candidates[0]
+    first = likeliest.subject
     second = _other(parts, first, *sides)
     if second is None or second == first:
         return None
     answers = tuple(answer(parts, standing, replace(asked, text="", price="", subject=s.key)) for s in (first, second))
-    return Compared(asked.text, answers, _ratio(standing, first, second, asked))
+    return Compared(asked.text, answers, _ratio(standing, first, second, asked), likeliest.probability)
 
 
 def _other(parts: Parts, first: Subject, left: str, right: str) -> Subject | None:

@@ -11,7 +11,7 @@ from datetime import date, datetime
 
 from hangtab.domain.subject import Subject
 from hangtab.usecases.ports import SalesFilter
-from hangtab.usecases.views import Answer
+from hangtab.usecases.views import Answer, Other
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,25 +35,38 @@ class SalesWanted:
 class Compared:
     """The question set two or more pieces against each other ("34+ yellowed against clear").
 
-    `ratio` is how many times the first the second brings: (middle, low, high), eight in ten; None when not known.
+    `ratio` is how many times the second the first brings: (middle, low, high), eight in ten; None when not known.
+    `sure` is the probability that the piece was read right, from its words alone.
     """
 
     asked: str
     sides: tuple[Answer, ...]
     ratio: tuple[float, float, float] | None = None
+    sure: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class SeveralPieces:
+    """The question offered several pieces for one sum, which no single worth answers; `others` are what it may hold."""
+
+    asked: str
+    currency: str
+    others: tuple[Other, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class AsSold:
     """What a row of the comparables says of one sale: "Northgate 34", "Quayside, GB".
 
-    `kind` is the evidence's kind; `doubtful` when the name or the price is not settled.
+    `kind` is the evidence's kind; `doubtful` when the name or the price is not settled. `piece` says in what it is
+    another piece than the one asked about, empty when it is the same.
     """
 
     label: str
     place: str
     kind: str = "sale"
     doubtful: bool = False
+    piece: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,13 +97,15 @@ class LineHeld:
     years: str
     pieces: int
     sales: int
+    id: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class BookInfo:
     """The book in a few figures.
 
-    `today` is the day for which questions without a date are answered; `venues` are (id, name) pairs.
+    `today` is the day for which questions without a date are answered; `venues` are (id, name) pairs. `newer` pieces
+    of evidence and `answers` of a person came after the fit and do not count in it yet; `fitting`: a new fit is made.
     """
 
     name: str
@@ -103,6 +118,9 @@ class BookInfo:
     lines: tuple[LineHeld, ...] = ()
     venues: tuple[tuple[str, str], ...] = ()
     examples: tuple[str, ...] = ()
+    newer: int = 0
+    answers: int = 0
+    fitting: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,11 +40,11 @@ class Ask:
 def name_text(parts: Parts, text: str) -> Naming:
     """The candidates of a text. Raises UnknownPieceError when nothing of the catalogue is meant."""
     naming = parts.namer.name(Saying.ask(text))
-    if not naming.candidates:
+    if naming.unknown or not naming.candidates:
         lines = ", ".join(sorted(line.names.name for line in parts.catalogue.lines.values()))
         what = f"No line or piece called “{naming.unknown or text[:60]}” is in the catalogue"
-        near = parts.namer.suggest(text, limit=1)
-        hint = f"Did you mean {near[0].text}? " if near else ""
+        near = parts.namer.nearest(naming.unknown or text, limit=1)
+        hint = f"Did you mean {near[0]}? " if near else ""
         raise UnknownPieceError(
             what, where="the words asked about", mend=f"{hint}Known lines: {lines}. Or add it to the catalogue"
         )

@@ -7,6 +7,7 @@ from datetime import date
 import polars as pl
 
 from hangtab.catalogue.model import Catalogue
+from hangtab.domain.money import sign
 from hangtab.domain.subject import VERIFIED, FeatureState, Subject
 from hangtab.domain.worth import Worth
 from hangtab.usecases.parts import Parts
@@ -22,6 +23,7 @@ LEVEL_WORDS = {
     "line": "the whole book",
 }
 FEW = 10
+FINE = 10.0
 
 
 def track_for(valuer: Valuer, subject: Subject) -> Track | None:
@@ -34,7 +36,6 @@ def track_for(valuer: Valuer, subject: Subject) -> Track | None:
 
 def notes_for(parts: Parts, valuer: Valuer, worth: Worth, same: pl.DataFrame, track: Track | None) -> tuple[Note, ...]:
     """Notes for the margin, in the order of their sections."""
-    low, high = worth.middle.ranges[80]
     notes = [_rests(worth)]
     if track:
         inside = round(track.inside_80 * 100)
@@ -46,9 +47,7 @@ def notes_for(parts: Parts, valuer: Valuer, worth: Worth, same: pl.DataFrame, tr
                 f" unseen sales. {inside} of 100 fell inside the eight-in-ten range.",
             )
         )
-    notes.append(
-        Note("worth", "Middle of the market", f"{low:.0f} to {high:.0f}, eight in ten; apart from one sale’s luck.")
-    )
+    notes.append(_middle(worth))
     notes.append(_place(parts, valuer))
     if worth.seen == 0:
         notes.append(_leans(valuer, worth.subject))
@@ -83,6 +82,14 @@ def _rests(worth: Worth) -> Note:
         "Rests on",
         f"{count} nearest sales and the rest of the market; all count as {worth.effective_sales:.1f}.{newest}",
     )
+
+
+def _middle(worth: Worth) -> Note:
+    """Whole units, or cents where a unit would be a tenth."""
+    low, high = worth.middle.ranges[80]
+    digits = 2 if low < FINE else 0
+    said = sign(worth.currency) + f"{low:,.{digits}f}–{high:,.{digits}f}".replace(",", "\u202f")
+    return Note("worth", "Middle of the market", f"{said}, eight in ten; apart from one sale’s luck.")
 
 
 def _age(newest: date, at: date) -> str:

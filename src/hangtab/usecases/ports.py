@@ -5,7 +5,7 @@ Records here are what crosses that border, both ways. Not here: SQL, files, and 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Protocol
@@ -128,7 +128,8 @@ class Waiting:
 class SalesFilter:
     """What the list of sales shows. Empty values filter nothing. `order` is a column name, "-" first for descending.
 
-    `things` are catalogue ids any of which the subject's chain must hold (line, character, figure, release ...).
+    `things` are catalogue ids all of which the subject's chain must hold (line, character, release, feature ...): each
+    one narrows the list further.
     """
 
     text: str = ""
@@ -203,14 +204,16 @@ class Book(Protocol):
     def has_source(self, sha256: str) -> bool:
         """Whether an active take-in of these bytes exists."""
 
-    def keep_sources(self, sources: Iterable[SourceRecord]) -> None:
-        """Keep photos and other bytes that belong to a source."""
-
-    def take_in(self, source: SourceRecord, facts: Iterable[TakenFact], entry: Entry) -> Receipt:
-        """Write one source with all it brought in one transaction."""
+    def take_in(
+        self, source: SourceRecord, facts: Iterable[TakenFact], entry: Entry, photos: Sequence[SourceRecord] = ()
+    ) -> Receipt:
+        """Write one source with all it brought and the photos that it shows, in one transaction."""
 
     def undo_take_in(self, take_in: int, entry: Entry) -> int:
         """Retract what a take-in asserted; evidence with another source stays. Returns how many went."""
+
+    def outdated(self) -> tuple[str, ...]:
+        """Evidence that, after an undo, rests on a reading that was not named or levelled with the last ones."""
 
     def take_ins(self) -> tuple[TakeInRow, ...]:
         """All take-ins, newest first."""
@@ -236,8 +239,14 @@ class Book(Protocol):
     def layouts(self) -> Mapping[str, str]:
         """All remembered columns by fingerprint, as JSON."""
 
+    def facts(self) -> Iterator[Evidence]:
+        """What all active evidence states, in order of id, without names, prices and sources; much cheaper."""
+
     def find(self, evidence_id: str) -> Stored | None:
         """One piece of evidence."""
+
+    def find_all(self, ids: Iterable[str]) -> Mapping[str, Stored]:
+        """Several pieces of evidence at once, by id; ids the book does not hold are left out."""
 
     def reading(self, evidence_id: str) -> Reading | None:
         """The reading that the evidence rests on."""

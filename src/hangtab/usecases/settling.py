@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from hangtab.domain.errors import BookError
-from hangtab.domain.name import Candidate, Naming
+from hangtab.domain.name import Candidate, Naming, Reason
 from hangtab.domain.subject import Subject
 from hangtab.naming import Saying
 from hangtab.usecases.details import detail
@@ -25,12 +25,21 @@ NONE = "none"
 ASIDE = "aside"
 UNREAD = "row:"
 SMALL = 0.01
+UNSAID = {
+    "loose": "nothing says that it is loose",
+    "prototype": "nothing says that it is a prototype",
+    "name": "its own name is not said",
+    "change": "its running change is not said",
+}
 
 
 def question(
-    parts: Parts, standing: Standing | None, evidence_id: str | None = None, position: int = 1
+    parts: Parts, standing: Standing | None, evidence_id: str | None = None, position: int = 1, said: str = ""
 ) -> Question | None:
-    """One item to settle: by id, or at a position of the queue (1 is the most telling); None past its end."""
+    """One item to settle: by id, or at a position of the queue (1 is the most telling); None past its end.
+
+    `said` are a person's own words for the piece; the answers offered are then theirs instead of the source's.
+    """
     count = parts.book.waiting_count()
     queue = parts.book.waiting(limit=max(count, 1))
     ids = [w.id for w in queue]
@@ -45,7 +54,9 @@ def question(
             waiting.id, number + 1, count, answered, "This row could not be read", waiting.why, raw, (), problem
         )
     opened = detail(parts, waiting.id)
-    naming = parts.namer.name(Saying.of(opened.evidence))
+    naming = parts.namer.name(Saying.ask(said) if said else Saying.of(opened.evidence))
+    offered = naming.candidates[:CHOICES]
+    common = frozenset.intersection(*(_words_for(c) for c in offered)) if len(offered) > 1 else frozenset()
     return Question(
         id=waiting.id,
         number=number + 1,
@@ -54,7 +65,7 @@ def question(
         question=_question_words(parts, naming),
         why=waiting.why,
         raw=opened.raw[0] if opened.raw else None,
-        choices=tuple(_choice(parts, standing, opened.evidence.id, c) for c in naming.candidates[:CHOICES]),
+        choices=tuple(_choice(parts, standing, opened.evidence.id, c, common) for c in offered),
     )
 
 
@@ -87,8 +98,7 @@ def undo_settle(parts: Parts) -> str:
 def rank_waiting(parts: Parts, standing: Standing) -> None:
     """Order what waits by how much its likeliest name would move that variant's worth (stated approximation)."""
     waiting = [w.id for w in parts.book.waiting(limit=1_000_000) if not w.id.startswith(UNREAD)]
-    known = [s for i in waiting if (s := parts.book.find(i)) is not None]
-    pairs = [(s, _first(s)) for s in known]
+    pairs = [(s, _first(s)) for s in parts.book.find_all(waiting).values()]
     usable = [
         (s, subject) for s, subject in pairs if subject is not None and s.price is not None and s.evidence.is_price
     ]
@@ -136,9 +146,17 @@ def _question_words(parts: Parts, naming: Naming) -> str:
     return next((words for ways, words in questions if ways > 1), f"Is it this {who}?")
 
 
-def _choice(parts: Parts, standing: Standing | None, evidence_id: str, candidate: Candidate) -> Choice:
-    speaks = ", ".join(f"“{r.text}”" for r in candidate.speaks_for if r.text)
-    against = ", ".join(r.meaning for r in candidate.speaks_against)
+def _words_for(candidate: Candidate) -> frozenset[str]:
+    return frozenset(r.text for r in candidate.speaks_for if r.text)
+
+
+def _choice(
+    parts: Parts, standing: Standing | None, evidence_id: str, candidate: Candidate, common: frozenset[str]
+) -> Choice:
+    """One answer; its reason names only the words that not all answers share."""
+    own = dict.fromkeys(r.text for r in candidate.speaks_for if r.text and r.text not in common)
+    speaks = ", ".join(f"“{text}”" for text in own)
+    against = ", ".join(dict.fromkeys(_against(r) for r in candidate.speaks_against))
     why = ". ".join(w for w in (f"Says {speaks}" if speaks else "", f"Against it: {against}" if against else "") if w)
     return Choice(
         candidate.subject.key,
@@ -147,6 +165,11 @@ def _choice(parts: Parts, standing: Standing | None, evidence_id: str, candidate
         candidate.probability,
         _changes(parts, standing, evidence_id, candidate.subject),
     )
+
+
+def _against(reason: Reason) -> str:
+    """A reason against a candidate in plain words: the source's own, or what it leaves unsaid."""
+    return f"“{reason.text}”" if reason.text else UNSAID.get(reason.kind, reason.meaning)
 
 
 def _changes(parts: Parts, standing: Standing | None, evidence_id: str, subject: Subject) -> str:
@@ -161,4 +184,5 @@ def _changes(parts: Parts, standing: Standing | None, evidence_id: str, subject:
     if share < SMALL:
         return "Nothing above 1\u202f%."
     after = span.median * (1 + share) if price > span.median else span.median / (1 + share)
-    return f"about {span.median:.0f} → {after:.0f}, sale number {sales + 1} of its variant."
+    which = "the first sale" if not sales else f"sale {sales + 1}"
+    return f"about {span.median:.0f} → {after:.0f}, {which} of its variant."

@@ -6,7 +6,7 @@ years. Reads: an Answer and how its sales are called. Gives: one dictionary. Not
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -82,6 +82,8 @@ def _question(answer: Answer, price: str, at: str) -> View:
         "asked": asked,
         "price": price,
         "at": at,
+        "about": key,
+        "about_said": answer.about,
         "decided": answer.naming.decided or chosen is None,
         "probability": chosen.probability if chosen else 1.0,
         "glosses": _glosses(chosen) if answer.asked else [],
@@ -103,7 +105,12 @@ def _glosses(candidate: Candidate | None) -> list[View]:
     spots: dict[tuple[int, int], list[Reason]] = {}
     for reason in sorted((r for r in reasons if r.start >= 0), key=lambda r: r.start):
         spots.setdefault((reason.start, reason.end), []).append(reason)
-    return [_gloss(said) for said in spots.values()]
+    return [_gloss(said) for (start, end), said in spots.items() if not _held(start, end, spots)]
+
+
+def _held(start: int, end: int, spots: Iterable[tuple[int, int]]) -> bool:
+    """Whether a longer bracket says the same: "graded" within "34 graded"."""
+    return any(s <= start and end <= e and e - s > end - start for s, e in spots)
 
 
 def _gloss(said: Sequence[Reason]) -> View:
@@ -221,6 +228,7 @@ def _row(sale: Comparable, letter: str, sold: AsSold | None, kind: str, columns:
         "letter": letter,
         "mark": marks.inline(kind),
         "label": sold.label if sold else sale.id,
+        "piece": sold.piece if sold else "",
         "place": sold.place if sold else "",
         "sold": words.day(sale.sold),
         "all_in": all_in,

@@ -147,9 +147,12 @@ def routes(desk: Desk) -> APIRouter:
     router = APIRouter(prefix="/api", responses=failures, tags=["worth"])
 
     @router.get("/worth", response_model=WorthModel)
-    def worth(text: str = "", at: str = "", price: str = "", subject: str = "") -> dict[str, Any]:
-        """What one piece is worth; `price` as one would say it, `subject` a key instead of words."""
-        answer = desk.answer(text, price=price, at=parse_day(at, "at"), subject=subject)
+    def worth(text: str = "", at: str = "", price: str = "", subject: str = "", about: str = "") -> dict[str, Any]:
+        """What one piece is worth.
+
+        `price` as one would say it, `subject` a key instead of words, `about` the key of the piece under discussion.
+        """
+        answer = desk.answer(text, price=price, at=parse_day(at, "at"), subject=subject, about=about)
         if not isinstance(answer, Answer):
             raise UnknownPieceError(
                 "That asks for more than one worth", where=text[:80], mend="Ask for one piece, or for /api/sales"

@@ -7,22 +7,35 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
 from hangtab import wiring
 from hangtab.domain.errors import BookError, UnknownPieceError
 from hangtab.domain.name import Naming
+from hangtab.domain.progress import ignore_step
 from hangtab.domain.subject import Subject
-from hangtab.usecases import around, comparing, details, listing, settling
-from hangtab.usecases.desk import Asked, AsSold, BookInfo, Compared, Outline, SalesWanted, Suggestion
-from hangtab.usecases.estimate import Ask, answer, split_asked
+from hangtab.usecases import about as abouts
+from hangtab.usecases import around, details, listing, replies, settling
+from hangtab.usecases.desk import (
+    Asked,
+    AsSold,
+    BookInfo,
+    Compared,
+    Outline,
+    SalesWanted,
+    SeveralPieces,
+    Suggestion,
+)
+from hangtab.usecases.estimate import Ask
 from hangtab.usecases.fitting import Standing, load_valuer
 from hangtab.usecases.naming import name_title
 from hangtab.usecases.parts import Parts
 from hangtab.usecases.ports import SalesFilter, SalesPage, SourceRecord, TakeInRow, Waiting
+from hangtab.usecases.undo import undo_take_in
 from hangtab.usecases.views import Answer, Detail, Question
+from hangtab.web.refit import Refit
 
 
 @dataclass(frozen=True)
@@ -43,6 +56,7 @@ class BookDesk:
         self._loaded = loaded
         self._info: tuple[int, BookInfo] | None = None
         self._lock = threading.Lock()
+        self._refit = Refit(path, loaded.parts.who)
 
     @classmethod
     def open(cls, path: Path, who: str) -> BookDesk:
@@ -54,39 +68,47 @@ class BookDesk:
         return self._loaded.parts
 
     def _standing(self) -> Standing:
-        """The newest fit; a refit made beside the server is taken up here."""
-        if self._parts.book.latest_fit_key() != self._loaded.fit_key:
-            with self._lock:
-                self._loaded = _load(wiring.open_parts(self._path, self._parts.who))
-                self._info = None
+        self._take_up()
         if self._loaded.standing is None:
             return load_valuer(self._parts)
         return self._loaded.standing
 
+    def _take_up(self) -> None:
+        """Use a fit that was made beside the server."""
+        if self._parts.book.latest_fit_key() == self._loaded.fit_key:
+            return
+        with self._lock:
+            if self._parts.book.latest_fit_key() != self._loaded.fit_key:
+                self._loaded = _load(wiring.open_parts(self._path, self._parts.who))
+                self._info = None
+
     def info(self) -> BookInfo:
         """The book in a few figures, worked out once per version of the book."""
+        self._take_up()
         version = self._parts.book.version()
         if self._info is None or self._info[0] != version:
             made = around.book_info(self._parts, self._loaded.standing, self._path.name, wiring.today())
             self._info = (version, made)
-        return self._info[1]
+        return replace(self._info[1], fitting=self._refit.running())
 
     def answer(
-        self, text: str, *, price: str = "", at: date | None = None, subject: str = ""
-    ) -> Answer | SalesWanted | Compared:
+        self, text: str, *, price: str = "", at: date | None = None, subject: str = "", about: str = ""
+    ) -> Answer | SalesWanted | Compared | SeveralPieces:
         """The reply to what was typed in the one box."""
         day = at or wiring.today()
-        wanted = listing.asks_for_list(self._parts, text, day) if text and not subject else None
+        last = abouts.subject_about(self._parts, about) if about else None
+        wanted = listing.asks_for_list(self._parts, text, day, last) if text and not subject else None
         if wanted:
             return SalesWanted(wanted, text)
-        asked = split_asked(Ask(text, day, price, subject))
-        standing = self._standing()
-        compared = comparing.compare(self._parts, standing, asked)
-        return compared or answer(self._parts, standing, asked)
+        return replies.reply(self._parts, self._standing(), Ask(text, day, price, subject), last)
 
-    def as_sold(self, ids: Sequence[str]) -> Mapping[str, AsSold]:
+    def as_sold(self, ids: Sequence[str], subject: str = "") -> Mapping[str, AsSold]:
         """How each of a few pieces of evidence is called."""
-        return around.as_sold(self._parts, ids)
+        return around.as_sold(self._parts, ids, Subject.parse(subject) if subject else None)
+
+    def names_of(self, things: Sequence[str]) -> Sequence[str]:
+        """How the catalogue ids that narrow a list are called."""
+        return listing.names_of(self._parts, things)
 
     def outline(self, subject: str) -> Outline | None:
         """The outline of a subject."""
@@ -118,9 +140,9 @@ class BookDesk:
         except UnknownPieceError:
             return None
 
-    def question(self, evidence_id: str = "", position: int = 1) -> Question | None:
+    def question(self, evidence_id: str = "", position: int = 1, said: str = "") -> Question | None:
         """One item to settle."""
-        return settling.question(self._parts, self._loaded.standing, evidence_id or None, position)
+        return settling.question(self._parts, self._loaded.standing, evidence_id or None, position, said)
 
     def queue(self, limit: int = 10) -> Sequence[Waiting]:
         """What waits, the most telling first."""
@@ -134,13 +156,21 @@ class BookDesk:
         """Take back the last answer."""
         return settling.undo_settle(self._parts)
 
+    def fit(self) -> None:
+        """Begin to fit the book anew beside the server."""
+        self._refit.start()
+
+    def fit_problem(self) -> str:
+        """Why the last fit begun here failed."""
+        return self._refit.problem()
+
     def take_ins(self) -> Sequence[TakeInRow]:
         """All take-ins, newest first."""
         return self._parts.book.take_ins()
 
     def undo_take_in(self, take_in: int) -> int:
         """Take a take-in back."""
-        return self._parts.book.undo_take_in(take_in, self._parts.entry("undo take-in", take_in=take_in))
+        return undo_take_in(self._parts, take_in, ignore_step)
 
     def source(self, sha256: str) -> SourceRecord | None:
         """A source's bytes as they came."""

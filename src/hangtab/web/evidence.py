@@ -5,6 +5,7 @@ Promises: a source is never shown as anything but text (a photo as an image); it
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from decimal import Context
 from typing import Any
@@ -24,6 +25,7 @@ from hangtab.web.sales import KIND_WORDS
 
 _IMAGES = frozenset({"image/png", "image/jpeg", "image/webp", "image/gif"})
 _RATE_DIGITS = 5
+_ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _LINES = {StepKind.PAID: "line", StepKind.ALL_IN: "total"}
 
 
@@ -94,7 +96,7 @@ def detail_view(detail: Detail, venues: Mapping[str, str]) -> dict[str, Any]:
         "facts": _facts(detail, venues),
         "steps": steps(detail.price) if detail.price else [],
         "rate_day": words.day(detail.price.rate_day) if detail.price and detail.price.rate_day else "",
-        "excerpts": [excerpt_view(e) for e in detail.raw],
+        "excerpts": [excerpt_view(e, venues) for e in detail.raw],
         "photos": sorted({e.photo for e in detail.raw if e.photo} | set(evidence.photos)),
     }
 
@@ -139,7 +141,14 @@ def _step(step: PriceStep, price: AllInPrice, paid: str) -> dict[str, object]:
     return {"label": label, "figure": figure, "cls": _LINES.get(step.kind, ""), "estimated": step.estimated}
 
 
-def excerpt_view(excerpt: RawExcerpt) -> dict[str, Any]:
+def _read(mark: Mark, venues: Mapping[str, str]) -> str:
+    """What was read, as the book writes it: venues by name, days in words."""
+    if mark.meaning == "venue":
+        return venues.get(mark.value, mark.value)
+    return words.when(mark.value) if _ISO_DAY.fullmatch(mark.value) else mark.value
+
+
+def excerpt_view(excerpt: RawExcerpt, venues: Mapping[str, str] | None = None) -> dict[str, Any]:
     """A raw excerpt with its read characters set apart."""
     return {
         "source": excerpt.source,
@@ -151,7 +160,13 @@ def excerpt_view(excerpt: RawExcerpt) -> dict[str, Any]:
             for text, mark in pieces(excerpt.text, excerpt.marks)
         ],
         "readings": [
-            {"letter": m.letter, "meaning": m.meaning, "value": m.value, "sure": m.sure, "unsure": m.sure < SURE}
+            {
+                "letter": m.letter,
+                "meaning": m.meaning,
+                "value": _read(m, venues or {}),
+                "sure": m.sure,
+                "unsure": m.sure < SURE,
+            }
             for m in excerpt.marks
         ],
     }

@@ -35,6 +35,7 @@ class Pages:
             when=words.when,
             per_cent=words.per_cent,
             minute=_minute,
+            since_fit=since_fit,
         )
 
     def show(self, request: Request, template: str, *, status: int = 200, **values: object) -> HTMLResponse:
@@ -51,8 +52,8 @@ class Pages:
         """A stated failure as a page, or as the part of one."""
         if fragment:
             return HTMLResponse(self.text("_error.html", failure=failure), status_code=status)
-        asked = {name: request.query_params.get(name, "") for name in ("q", "price", "at")}
-        return self.show(request, "error.html", status=status, failure=failure, **asked)
+        asked = {name: request.query_params.get(name, "") for name in ("q", "price", "at", "about")}
+        return self.show(request, "error.html", status=status, failure=failure, failure_status=status, **asked)
 
     def _info(self) -> BookInfo | None:
         try:
@@ -71,6 +72,15 @@ def parse_day(text: str, name: str) -> date | None:
         raise HangtabError(
             f"Not a day: {text[:40]}", where=name, mend="Write year, month and day, such as 2026-11-20"
         ) from None
+
+
+def since_fit(info: BookInfo) -> str:
+    """What the newest fit does not know yet."""
+    if info.fitted is None:
+        return "Not fitted yet."
+    newer = words.count(info.newer, "newer piece of evidence", "newer pieces of evidence") if info.newer else ""
+    answers = words.count(info.answers, "answer") if info.answers else ""
+    return f"{' and '.join(p for p in (newer, answers) if p)} since the fit.".capitalize()
 
 
 def _minute(moment: datetime) -> str:

@@ -104,6 +104,7 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
         venues = dict(info.venues)
         return pages.show(
             request, "sales.html", page="sales", wanted=wanted, said=said, total=found.total,
+            things=_things(desk, wanted),
             rows=[_row(r, info.currency, venues) for r in found.rows],
             heads=[_head(wanted, *head) for head in _HEADS],
             kinds=_kind_options(wanted.kinds),
@@ -123,6 +124,15 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
         )
 
     return router
+
+
+def _things(desk: Desk, wanted: SalesFilter) -> list[dict[str, str]]:
+    """What narrows the list beside its fields, each with the address of the list without it."""
+    rest = [replace(wanted, things=tuple(o for o in wanted.things if o != t), offset=0) for t in wanted.things]
+    return [
+        {"name": name, "without": sales_address(without)}
+        for name, without in zip(desk.names_of(wanted.things), rest, strict=True)
+    ]
 
 
 def _kind_options(chosen: Sequence[str]) -> list[tuple[str, str, bool]]:

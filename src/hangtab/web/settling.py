@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -11,6 +12,7 @@ from fastapi.responses import RedirectResponse, Response
 from hangtab.domain.errors import HangtabError
 from hangtab.rendering import words
 from hangtab.rendering.svg import picture, tag
+from hangtab.usecases.desk import BookInfo
 from hangtab.usecases.ports import Waiting
 from hangtab.usecases.views import Choice, Question
 from hangtab.web.doors import NONE_OF_THESE, SET_ASIDE, Desk
@@ -19,6 +21,7 @@ from hangtab.web.pages import Pages
 
 _QUEUE = 10
 _BAR = 156
+_LEAST = 0.005  # under half of one per cent, "under 1 %"
 _TELLING = 0.01  # an answer that changes a worth by less than this may wait for ever
 _DONE = {
     "taken": "Taken.", NONE_OF_THESE: "Answered: none of these.", SET_ASIDE: "Set aside.",
@@ -31,13 +34,20 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
     router = APIRouter()
 
     @router.get("/settle")
-    def settle(request: Request, id: str = "", at: int = 1, done: str = "") -> Response:  # noqa: A002 - a word of the address
-        question = desk.question(id, at)
+    def settle(
+        request: Request,
+        id: str = "",  # noqa: A002 - a word of the address
+        at: int = 1,
+        done: str = "",
+        say: str = "",
+    ) -> Response:
+        question = desk.question(id, at, say.strip())
         if question is None:
             return pages.show(request, "settled.html", page="settle", done=_DONE.get(done, ""))
         return pages.show(
-            request, "settle.html", page="settle", done=_DONE.get(done, ""), **_view(question, desk.queue(_QUEUE))
-        )
+            request, "settle.html", page="settle", done=_DONE.get(done, ""), say=say.strip(),
+            **_view(question, desk.queue(_QUEUE), desk.info()),
+        )  # fmt: skip
 
     @router.post("/settle")
     def answered(
@@ -68,7 +78,7 @@ def _next(at: int, done: str) -> Response:
     return RedirectResponse("/settle?" + urlencode({"at": max(at, 1), "done": done}), status_code=303)
 
 
-def _view(question: Question, queue: Any) -> dict[str, Any]:  # noqa: ANN401 - a sequence of Waiting
+def _view(question: Question, queue: Sequence[Waiting], info: BookInfo) -> dict[str, Any]:
     total = question.answered + question.waiting
     return {
         "id": question.id,
@@ -80,7 +90,8 @@ def _view(question: Question, queue: Any) -> dict[str, Any]:  # noqa: ANN401 - a
         "progress": f"{_answered(question.answered)}, {words.grouped(str(question.waiting))} to go.",
         "question": question.question,
         "why": question.why,
-        "raw": excerpt_view(question.raw) if question.raw else None,
+        "raw": excerpt_view(question.raw, dict(info.venues)) if question.raw else None,
+        "currency": words.currency_name(info.currency),
         "choices": [_choice(c, i) for i, c in enumerate(question.choices, 1)],
         "problem": question.problem,
         "queue": [_waiting(w, question.id) for w in queue],
@@ -103,7 +114,9 @@ def _choice(choice: Choice, number: int) -> dict[str, Any]:
         "subject": choice.subject,
         "text": choice.text,
         "why": choice.why,
-        "per_cent": words.per_cent(choice.probability),
+        "per_cent": words.per_cent(choice.probability)
+        if choice.probability >= _LEAST
+        else f"< {words.per_cent(_LEAST * 2)}",
         "bar": picture(_BAR, 12, bar),
         "changes": choice.changes,
     }

@@ -20,6 +20,7 @@ from hangtab.usecases.desk import (
     LineHeld,
     Outline,
     SalesWanted,
+    SeveralPieces,
     Suggestion,
 )
 from hangtab.usecases.ports import SalesFilter, SalesPage, SourceRecord, TakeInRow, Waiting
@@ -63,6 +64,7 @@ class FakeDesk:
         self.undone: list[int] = []
         self.waiting = waiting
         self.title = title
+        self.fits = 0
 
     def info(self) -> BookInfo:
         return BookInfo(
@@ -80,11 +82,12 @@ class FakeDesk:
                 "unpainted first shot of the night diver",
                 "warp kite loose, no sail",
             ),
+            12, 1, self.fits > 0,
         )  # fmt: skip
 
     def answer(
-        self, text: str, *, price: str = "", at: date | None = None, subject: str = ""
-    ) -> Answer | SalesWanted | Compared:
+        self, text: str, *, price: str = "", at: date | None = None, subject: str = "", about: str = ""
+    ) -> Answer | SalesWanted | Compared | SeveralPieces:
         if "tidewatch" in text.lower():
             raise UnknownPieceError(
                 "No line or piece called “Tidewatch” is in the catalogue", where="the words asked about",
@@ -94,10 +97,14 @@ class FakeDesk:
             return SalesWanted(
                 SalesFilter(things=("harbour-master",), since=date(2026, 9, 1)), "Harbour Master, sold since 1 Sep 2026"
             )
+        if "lot" in text.split():
+            return SeveralPieces(text, "EUR", (Other(GRADED.key, text_of(GRADED), 0.4, 183.0),))
+        if text == "34+" and not about:
+            raise UnknownPieceError("The question names no piece", where=f"the question “{text}”", mend="Say which")
         if " against " in text:
             return Compared(text, (self._answer(text, None, GRADED), self._answer(text, None, RAW)), (1.35, 1.12, 1.63))
         chosen = Subject.parse(subject) if subject else DIVER if "diver" in text else GRADED
-        return self._answer(text, _price(price), chosen)
+        return replace(self._answer(text, _price(price), chosen), about=about and text_of(Subject.parse(about)))
 
     def _answer(self, text: str, price: float | None, chosen: Subject) -> Answer:
         never = chosen.thing == DIVER.thing
@@ -108,8 +115,14 @@ class FakeDesk:
             Track("carded graded", 0.14, 0.81, 212), 3, datetime(2026, 11, 20, 21, 14, tzinfo=UTC), 12,
         )  # fmt: skip
 
-    def as_sold(self, ids: Sequence[str]) -> Mapping[str, AsSold]:
-        known = {f"quayside/q{i}": AsSold(s[1], s[2], s[3], i == 5) for i, s in enumerate(_SALES)}
+    def names_of(self, things: Sequence[str]) -> Sequence[str]:
+        return [thing.replace("-", " ").title() for thing in things]
+
+    def as_sold(self, ids: Sequence[str], subject: str = "") -> Mapping[str, AsSold]:
+        known = {
+            f"quayside/q{i}": AsSold(s[1], s[2], s[3], i == 5, "no glow sticker" if i == 4 else "")
+            for i, s in enumerate(_SALES)
+        }
         return {i: known[i] for i in ids if i in known}
 
     def outline(self, subject: str) -> Outline | None:
@@ -155,7 +168,7 @@ class FakeDesk:
     def detail(self, evidence_id: str) -> Detail | None:
         return detail(evidence_id) if evidence_id.startswith("quayside/") else None
 
-    def question(self, evidence_id: str = "", position: int = 1) -> Question | None:
+    def question(self, evidence_id: str = "", position: int = 1, said: str = "") -> Question | None:
         left = self.waiting - len(self.settled)
         if position > left or left <= 0:
             return None
@@ -191,6 +204,12 @@ class FakeDesk:
 
     def undo_settle(self) -> str:
         return self.settled.pop()[0] if self.settled else ""
+
+    def fit(self) -> None:
+        self.fits += 1
+
+    def fit_problem(self) -> str:
+        return ""
 
     def take_ins(self) -> Sequence[TakeInRow]:
         at = datetime(2026, 11, 20, 20, 5, tzinfo=UTC)

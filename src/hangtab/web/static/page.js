@@ -2,6 +2,7 @@
 // Nothing here is needed to get an answer: forms and links do the same without it.
 import { suggestions } from "./suggest.js";
 import { openRows } from "./open.js";
+import { watchFit } from "./fit.js";
 import { singleKeysWork, typing } from "./keys.js";
 
 const field = document.querySelector("#ask");
@@ -38,3 +39,4 @@ if (field) {
   suggestions(field);
 }
 openRows(document.querySelector("table.comparables"));
+watchFit(document.querySelectorAll("[data-fitting]"));

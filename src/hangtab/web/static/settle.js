@@ -1,4 +1,5 @@
 // The keys of the item to settle. Arrows and Enter are the browser's own: the answers are real radio buttons in a form.
+import { suggestions } from "./suggest.js";
 import { setSingleKeys, singleKeysWork, typing } from "./keys.js";
 
 const form = document.querySelector("#answer");
@@ -9,6 +10,26 @@ const box = document.querySelector("#single-keys");
 box.checked = singleKeysWork();
 box.addEventListener("change", () => setSingleKeys(box.checked));
 radios.find((radio) => radio.checked)?.focus();
+
+const own = document.querySelector("#own");
+if (own) {
+  suggestions(own, (option) => {
+    if (!option.dataset.subject) {
+      own.value = option.dataset.text;
+      own.form.requestSubmit();
+      return;
+    }
+    for (const radio of radios) radio.checked = false;
+    for (const [name, value] of [["choice", option.dataset.subject], ["act", "take"]]) {
+      const field = document.createElement("input");
+      field.type = "hidden";
+      field.name = name;
+      field.value = value;
+      form.append(field);
+    }
+    form.submit();
+  });
+}
 
 const takeMarked = () => form.requestSubmit(form.querySelector("button[value=take]"));
 

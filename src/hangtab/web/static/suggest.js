@@ -1,7 +1,8 @@
 // Suggestions under the search box: asked for once typing rests, arrows move the mark, Enter takes it, Escape closes.
 const REST = 80; // ms; shorter asks for words that are still being typed
 
-export function suggestions(field) {
+// `taken` is given the chosen option; without it the page of its worth is opened.
+export function suggestions(field, taken) {
   const list = document.createElement("ul");
   list.className = "suggested";
   list.id = "suggested";
@@ -32,6 +33,10 @@ export function suggestions(field) {
   };
 
   const take = (option) => {
+    if (taken) {
+      taken(option);
+      return;
+    }
     const query = new URLSearchParams({ q: option.dataset.text });
     if (option.dataset.subject) query.set("subject", option.dataset.subject);
     const price = field.form.elements.namedItem("price").value;

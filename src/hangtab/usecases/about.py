@@ -1,0 +1,94 @@
+"""Questions that name no piece are about the piece last looked at: "34+ yellowed", "graded 34".
+
+Promises that what the words do not touch stays as it was, that words which look like another piece's name are refused
+rather than read over, and that a question about nothing says so. Not here: prices among the words (naming).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from hangtab.domain.errors import UnknownPieceError
+from hangtab.domain.name import Candidate, Naming
+from hangtab.domain.subject import Packaging, Subject
+from hangtab.naming import Saying
+from hangtab.usecases.parts import Parts
+
+# Words of a question that say nothing about a piece.
+_FILLING = re.compile(
+    r"\b(?:a|an|and|are|at|be|fair|for|good|high|how|in|is|it|its|low|much|of|one|or|piece|plus|price|that|the|then"
+    r"|this|too|what|whats|worth|would)\b|[?!:;,]",
+    re.IGNORECASE,
+)
+
+
+def subject_about(parts: Parts, key: str) -> Subject | None:
+    """The piece last looked at, None when the key names none of the catalogue."""
+    try:
+        subject = Subject.parse(key)
+        parts.catalogue.chain(subject.thing)
+    except (ValueError, KeyError):
+        return None
+    return subject
+
+
+def named(parts: Parts, text: str, about: Subject | None, read: str = "") -> Naming:
+    """What a question means: the piece it names, else the piece last looked at in the condition it states.
+
+    `read` is the whole question for the message. Raises UnknownPieceError when it names something unknown, or nothing
+    while nothing was looked at.
+    """
+    own = parts.namer.name(Saying.ask(text))
+    if own.unknown and own.candidates:
+        raise _unknown(parts, own.unknown)
+    if _names_piece(own) or (own.candidates and about is None):
+        return own
+    plain = re.sub(r"\s+", " ", _FILLING.sub(" ", text)).strip()
+    left = parts.namer.name(Saying.ask(plain)) if plain else Naming((), 1.0, decided=False)
+    if left.unknown:
+        raise _unknown(parts, left.unknown)
+    if about is None:
+        raise UnknownPieceError(
+            "The question names no piece",
+            where=f"the question “{(read or text)[:80]}”",
+            mend="Say which piece as well, such as “harbour master 34 graded”, or look one up first",
+        )
+    return Naming((_kept(parts, plain, about),), 0.0, decided=True)
+
+
+def _names_piece(naming: Naming) -> bool:
+    return naming.lot or any("character" in r.kind for c in naming.candidates[:1] for r in c.speaks_for)
+
+
+def _kept(parts: Parts, text: str, about: Subject) -> Candidate:
+    """The piece last looked at with what the words change; packaging, parts and features stay unless they are named."""
+    found = parts.namer.name(Saying.ask(text), about=about).candidates if text else ()
+    speaks = found[0].speaks_for if found else ()
+    if not speaks:
+        return Candidate(about, parts.namer.sentence(about), 1.0)
+    said = found[0].subject
+    grades = {r.kind for r in speaks} & {"grade", "state"}
+    grading = said.grading if grades else about.grading
+    flaws = said.flaws or (() if grades else about.flaws)
+    subject = replace(
+        about,
+        grading=grading,
+        features=said.features or about.features,
+        parts=said.parts or about.parts,
+        flaws=flaws,
+        note=said.note or ("" if grading else about.note),
+        packaging=about.packaging if about.packaging is Packaging.PROTOTYPE else said.packaging,
+    )
+    return Candidate(subject, parts.namer.sentence(subject), 1.0, speaks)
+
+
+def _unknown(parts: Parts, word: str) -> UnknownPieceError:
+    lines = ", ".join(sorted(line.names.name for line in parts.catalogue.lines.values()))
+    near = parts.namer.nearest(word, limit=1)
+    hint = f"Did you mean {near[0]}? " if near else ""
+    return UnknownPieceError(
+        f"No line or piece called “{word[:60]}” is in the catalogue",
+        where="the words asked about",
+        mend=f"{hint}Known lines: {lines}. Or add it to the catalogue",
+    )
