@@ -29,7 +29,8 @@ from hangtab.naming.why import explain
 # Nine in ten: a wrong name costs a person more than ten looks (common practice, no source). At .9 the decided names of
 # the demo are right more often than nineteen in twenty (tests/journeys/test_naming_truth.py).
 DECIDED = 0.9
-MOST_REMEMBERED = 20_000
+# Enough for the questions of a day; who names a whole book remembers its names in a shorter form.
+MOST_REMEMBERED = 500
 # Candidates under a tenth of a per cent tell nobody anything.
 LEAST_SHOWN = 1e-3
 # A text that fits this many things names none of them.

@@ -6,7 +6,7 @@ calls may come from several threads. Each door opens one transaction; what happe
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Self
@@ -135,23 +135,18 @@ class SqlBook:
         with self._reading() as connection:
             return taking.is_taken_in(connection, sha256)
 
-    def keep_sources(self, sources: Iterable[SourceRecord]) -> None:
-        """Keep photos and other bytes that belong to a source."""
-        records = list(sources)
-        if not records:
-            return
-        with self._writing() as connection:
-            for record in records:
-                keeping.keep_source(connection, record)
-
     def source(self, sha256: str) -> SourceRecord:
         """A source's bytes. Raises BookError when the book has none of that hash."""
         with self._reading() as connection:
             return keeping.read_source(connection, sha256, str(self._where))
 
-    def take_in(self, source: SourceRecord, facts: Iterable[TakenFact], entry: Entry) -> Receipt:
-        """Write one source with all it brought in one transaction."""
+    def take_in(
+        self, source: SourceRecord, facts: Iterable[TakenFact], entry: Entry, photos: Sequence[SourceRecord] = ()
+    ) -> Receipt:
+        """Write one source with all it brought and the photos that it shows, in one transaction."""
         with self._writing() as connection:
+            for photo in photos:
+                keeping.keep_source(connection, photo)
             return taking.take_source_in(connection, source, facts, entry)
 
     def undo_take_in(self, take_in: int, entry: Entry) -> int:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+
 from hangtab.domain.errors import PriceError, Problem
 from hangtab.domain.evidence import Evidence, PostageKind
 from hangtab.domain.price import AllInPrice
@@ -32,7 +34,7 @@ def level_one(parts: Parts, evidence: Evidence, guess: PostageGuess) -> AllInPri
 
 def book_guess(parts: Parts) -> PostageGuess:
     """Usual postage, learned from all evidence of the book that states it."""
-    return learn_postage(stored.evidence for stored in parts.book.evidence())
+    return learn_postage(parts.book.facts())
 
 
 def relevel(parts: Parts, on_step: OnStep, *, everything: bool = False) -> int:
@@ -40,9 +42,15 @@ def relevel(parts: Parts, on_step: OnStep, *, everything: bool = False) -> int:
 
     Returns: how many prices were looked at.
     """
-    stored = list(parts.book.evidence())
-    guess = learn_postage(s.evidence for s in stored)
-    chosen = [s.evidence for s in stored if everything or s.evidence.postage.kind is PostageKind.UNKNOWN]
+    chosen: list[Evidence] = []
+
+    def choosing(facts: Iterable[Evidence]) -> Iterator[Evidence]:
+        for fact in facts:
+            if everything or fact.postage.kind is PostageKind.UNKNOWN:
+                chosen.append(fact)
+            yield fact
+
+    guess = learn_postage(choosing(parts.book.facts()))
     prices: list[tuple[str, AllInPrice | None]] = []
     for done, evidence in enumerate(chosen):
         if done % 2000 == 0:

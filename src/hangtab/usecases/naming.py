@@ -6,7 +6,7 @@ from hangtab.domain.name import Naming
 from hangtab.domain.progress import OnStep, Step
 from hangtab.naming import Saying
 from hangtab.usecases.parts import Parts
-from hangtab.usecases.take_in import name_evidence
+from hangtab.usecases.take_in import remembering
 
 EVERY = 500
 
@@ -17,16 +17,19 @@ def name_title(parts: Parts, title: str) -> Naming:
 
 
 def rename_all(parts: Parts, on_step: OnStep) -> int:
-    """Name all evidence anew; names a person settled stay. Returns how many first candidates changed."""
+    """Name all evidence anew; a person's answers go on holding. Returns how many names changed.
+
+    What was settled is named too, under the answer: taking the answer back must not bring back an old name.
+    """
     stored = list(parts.book.evidence())
+    name_evidence = remembering(parts)
     changed = []
     for done, one in enumerate(stored):
         if done % EVERY == 0:
             on_step(Step("Naming", done, len(stored)))
-        if one.name and one.name.by != "text":
-            continue
-        name = name_evidence(parts, one.evidence)
+        name = name_evidence(one.evidence)
         if name != one.name:
             changed.append((one.evidence.id, name))
-    parts.book.rename(changed, parts.entry("name anew", changed=len(changed)))
-    return len(changed)
+    settled = sum(1 for one in stored if one.name and one.name.by != "text")
+    parts.book.rename(changed, parts.entry("name anew", changed=len(changed) - settled))
+    return len(changed) - settled

@@ -7,11 +7,12 @@ stay in the book. Not here: opening files (the edge does) and questions to a per
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from hangtab.domain.errors import Problem, SourceError
-from hangtab.domain.evidence import Evidence
+from hangtab.domain.evidence import Evidence, Reading
 from hangtab.domain.name import Naming
 from hangtab.domain.progress import OnStep, Step
 from hangtab.domain.subject import Subject
@@ -24,6 +25,7 @@ from hangtab.usecases.ports import Receipt, SourceRecord, StoredName, TakenFact
 
 KEPT_CANDIDATES = 5
 REPORT_EVERY = 500
+REMEMBERED = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +36,17 @@ class TakenIn:
     refused: tuple[Problem, ...]
 
 
+@dataclass(frozen=True)
+class _Work:
+    """What reading a source takes."""
+
+    parts: Parts
+    setting: Setting
+    guess: PostageGuess
+    name: Callable[[Evidence], StoredName]
+    on_step: OnStep
+
+
 def take_in(parts: Parts, sources: Iterable[SourceFile | Problem], on_step: OnStep) -> TakenIn:
     """Take in sources in order.
 
@@ -42,7 +55,7 @@ def take_in(parts: Parts, sources: Iterable[SourceFile | Problem], on_step: OnSt
         sources: bytes with their names, photos beside them; a problem stands for a file that could not be opened.
         on_step: progress in facts read; raising `Cancelled` from it keeps the sources already written.
     """
-    guess, setting = book_guess(parts), parts.setting()
+    work = _Work(parts, parts.setting(), book_guess(parts), remembering(parts), on_step)
     receipts: list[Receipt] = []
     refused: list[Problem] = []
     for source in sources:
@@ -50,7 +63,7 @@ def take_in(parts: Parts, sources: Iterable[SourceFile | Problem], on_step: OnSt
             refused.append(source)
             continue
         try:
-            receipts.append(_take_one(parts, source, setting, guess, on_step))
+            receipts.append(_take_one(work, source))
         except SourceError as error:
             refused.append(Problem(error.what, error.where, error.mend))
     if any(r.new for r in receipts):
@@ -58,28 +71,26 @@ def take_in(parts: Parts, sources: Iterable[SourceFile | Problem], on_step: OnSt
     return TakenIn(tuple(receipts), tuple(refused))
 
 
-def _take_one(parts: Parts, source: SourceFile, setting: Setting, guess: PostageGuess, on_step: OnStep) -> Receipt:
-    read = read_source(source, setting)
+def _take_one(work: _Work, source: SourceFile) -> Receipt:
+    read = read_source(source, work.setting)
     record = SourceRecord(read.sha256, source.name, read.media.value, source.data)
     facts: list[TakenFact] = []
     for reading, fact in read.facts:
         if len(facts) % REPORT_EVERY == 0:
-            on_step(Step(f"Reading {source.name}", len(facts), 0))
-        if isinstance(fact, Problem):
-            facts.append(TakenFact(reading, None, fact))
-            continue
-        price = level_one(parts, fact, guess)
-        facts.append(
-            TakenFact(
-                reading,
-                fact,
-                price if isinstance(price, Problem) else None,
-                name_evidence(parts, fact),
-                None if isinstance(price, Problem) else price,
-            )
-        )
-    parts.book.keep_sources(_photos(source, facts))
-    return parts.book.take_in(record, facts, parts.entry("take in", name=source.name, sha256=read.sha256))
+            work.on_step(Step(f"Reading {source.name}", len(facts), 0))
+        facts.append(TakenFact(reading, None, fact) if isinstance(fact, Problem) else _taken(work, reading, fact))
+    entry = work.parts.entry("take in", name=source.name, sha256=read.sha256)
+    return work.parts.book.take_in(record, facts, entry, tuple(_photos(source, facts)))
+
+
+def _taken(work: _Work, reading: Reading, fact: Evidence) -> TakenFact:
+    price = level_one(work.parts, fact, work.guess)
+    name = work.name(fact)
+    return (
+        TakenFact(reading, fact, price, name)
+        if isinstance(price, Problem)
+        else TakenFact(reading, fact, None, name, price)
+    )
 
 
 def _photos(source: SourceFile, facts: Iterable[TakenFact]) -> Iterator[SourceRecord]:
@@ -91,9 +102,17 @@ def _photos(source: SourceFile, facts: Iterable[TakenFact]) -> Iterator[SourceRe
             yield SourceRecord(sha256, name, Media.PHOTO.value, data)
 
 
-def name_evidence(parts: Parts, evidence: Evidence) -> StoredName:
-    """The name of one piece of evidence as the book keeps it."""
-    return stored_name(parts, parts.namer.name(Saying.of(evidence)))
+def remembering(parts: Parts) -> Callable[[Evidence], StoredName]:
+    """Naming of evidence as the book keeps it. Listings come back in the same words, so each is read once.
+
+    What is remembered is the short form: the reasons of 20,000 namings are a million objects for Python to look after.
+    """
+
+    @lru_cache(maxsize=REMEMBERED)
+    def name(saying: Saying) -> StoredName:
+        return stored_name(parts, parts.namer.name(saying))
+
+    return lambda evidence: name(Saying.of(evidence))
 
 
 def stored_name(parts: Parts, naming: Naming) -> StoredName:
