@@ -1,6 +1,8 @@
 """The book as a file: what can be wrong with it, who may use it at once, and how it is copied."""
 
 import sqlite3
+import subprocess
+import sys
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -147,6 +149,18 @@ def test_readers_are_never_blocked_by_a_take_in(file_book, path):
     assert seen[1] < 1.0
     with open_book(path) as reader:
         assert reader.rows().height == 1200
+
+
+def test_opening_a_book_again_leaves_the_first_one_its_locks(file_book, path):
+    """Else another process takes the log for its own and clears it away: the first one then reads a damaged book."""
+    with open_book(path):
+        pass
+    script = f"from hangtab.storage import open_book\nwith open_book({str(path)!r}) as book: book.take_ins()"
+    subprocess.run([sys.executable, "-c", script], check=True)
+    assert path.with_name(path.name + "-wal").exists()
+    record = source("a.csv")
+    file_book.take_in(record, [fact(record, 1)], entry())
+    assert file_book.check() == ()
 
 
 def test_a_second_writer_is_told_that_the_book_is_in_use(file_book, path):

@@ -7,6 +7,8 @@ opening the same file drops the first one's locks (sqlite.org, "How To Corrupt A
 
 from __future__ import annotations
 
+import errno
+import os
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
@@ -19,7 +21,6 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from hangtab.domain.errors import BookError
 
 APPLICATION_ID = 0x48616E67  # "Hang", in the header of the file
-SQLITE_MAGIC = b"SQLite format 3\x00"
 _WRITES = "hangtab_writes"
 _ONE_WRITER = 0x48616E67  # key of PostgreSQL's advisory lock
 
@@ -126,18 +127,26 @@ def _mark(connection: Connection) -> str:
 
 
 def looks_like_book(path: Path) -> bool:
-    """Whether the header of a file says that it is a book; reads 100 bytes, opens no database."""
-    with path.open("rb") as file:
-        head = file.read(100)
-    # Source: sqlite.org "Database File Format", 1.3: the application id stands at byte 68, big-endian.
-    return head.startswith(SQLITE_MAGIC) and int.from_bytes(head[68:72], "big") == APPLICATION_ID
+    """Whether a file says that it is a book; what is damaged behind its header shows when it is read.
+
+    SQLite is asked, the file is not opened beside it: closing it would drop the locks of every connection that this
+    process has on the book, and another process could then take the log away under it (sqlite.org, "How To Corrupt An
+    SQLite Database File", 2.2). Raises OSError when the file may not be read.
+    """
+    if not os.access(path, os.R_OK):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True)) as opened:
+            mark: int = opened.execute("PRAGMA application_id").fetchone()[0]
+    except sqlite3.DatabaseError as error:
+        return "not a database" not in str(error)
+    return mark == APPLICATION_ID
 
 
 def start_file(path: Path) -> None:
     """Make an empty database with a book's mark, in WAL mode. Raises FileExistsError when something is there."""
     path.touch(exist_ok=False)
     with closing(sqlite3.connect(path)) as made:
-        # Before WAL: afterwards the header might stand in the log only, where `looks_like_book` does not see it.
         made.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         made.execute("PRAGMA journal_mode = WAL")
 
