@@ -6,13 +6,14 @@ Not here: storing the fit (use-cases), the full track record over many origins (
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 import polars as pl
 
 from hangtab.domain.progress import OnStep, Step
-from hangtab.valuing.calibration import UNTRIED, Calibration, calibrate
+from hangtab.valuing.calibration import UNTRIED, Calibration, calibrate, young
 from hangtab.valuing.table import book_spec
 from hangtab.worth import Fitted, fit
 
@@ -45,7 +46,15 @@ def fit_table(table: pl.DataFrame, as_of: date, seed: int, on_step: OnStep) -> B
     on_step(Step("Fitting", 1, 2))
     fitted = fit(known, book_spec(), seed=seed)
     on_step(Step("Fitting", 2, 2))
+    if calibration is UNTRIED:
+        calibration = young(len(known.filter(pl.col("kind") == "sale")), _spread(fitted))
     return BookFit(fitted, calibration, known)
+
+
+def _spread(fitted: Fitted) -> float:
+    """Standard deviation of one sale, log price: the mean over the forms of what the fit found."""
+    found = [v for name, v in fitted.components.items() if name.startswith("residual")]
+    return math.sqrt(sum(found) / len(found)) if found else 0.0
 
 
 def try_table(table: pl.DataFrame, origin: date, seed: int) -> Calibration:

@@ -24,7 +24,6 @@ from hangtab.worth import Fitted
 
 LEVELS = (0.5, 0.8, 0.9)
 TOP = 12
-UNDATED = date.max
 
 
 @dataclass(frozen=True)
@@ -122,7 +121,7 @@ class Valuer:
             Comparable(
                 id=row["evidence"],
                 kind=about[row["evidence"]]["mechanism"],
-                sold=about[row["evidence"]]["sold"] or UNDATED,
+                sold=about[row["evidence"]]["sold"],
                 all_in=row["price"],
                 adjusted=row["adjusted"],
                 gain=row["gain"],

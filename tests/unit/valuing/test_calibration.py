@@ -5,6 +5,7 @@ import polars as pl
 import pytest
 
 from hangtab.valuing import calibrate
+from hangtab.valuing.calibration import young
 from hangtab.valuing.factors import group_factors
 from hangtab.valuing.verdict import verdict_words
 
@@ -25,7 +26,7 @@ def test_the_factor_is_the_true_spread_over_the_claimed_one(spread, said):
     """A central 80 % range of a normal is 1.2816 standard deviations wide (any table of the normal, from memory)."""
     found = calibrate(tried(spread, said))
     assert found.scale("carded raw") == pytest.approx(spread / said, rel=0.05)
-    assert found.tried[-1].inside_80 == pytest.approx(0.8, abs=0.02)
+    assert found.tried[0].inside_80 == pytest.approx(0.8, abs=0.02)
 
 
 def test_few_sales_move_the_factor_little():
@@ -40,6 +41,26 @@ def test_a_form_never_tried_takes_the_overall_factor():
 
 def test_nothing_tried_leaves_the_ranges():
     assert calibrate(tried(0.3, 0.3, 0)).scale("carded raw") == 1.0
+
+
+@pytest.mark.parametrize(("sales", "spread", "least", "most"), [(10, 0.02, 0.28, 0.33), (2000, 0.2, 0.2, 0.21)])
+def test_a_young_book_is_held_to_the_usual_spread(sales, spread, least, most):
+    """One sale's spread is 30 to 35 % (common practice, no source): ten sales that agree do not undo it."""
+    assert least <= young(sales, spread).overall * spread <= most
+
+
+def test_a_young_book_is_never_narrowed():
+    assert young(10, 0.8).overall == 1.0
+
+
+def test_no_sale_vouches_for_its_own_range():
+    """The share inside is counted with factors from the other half: a spread that changes half way shows."""
+    wild, calm = tried(0.9, 0.3, 400), tried(0.1, 0.3, 400)
+    mixed = pl.concat([wild, calm]).with_columns(
+        place=pl.concat([pl.Series(range(0, 800, 2)), pl.Series(range(1, 800, 2))])
+    )
+    found = calibrate(mixed.sort("place").drop("place"))
+    assert found.tried[0].inside_80 != pytest.approx(0.8, abs=0.05)
 
 
 def test_factors_are_grouped_by_what_a_reader_asks_and_multiply_to_the_adjustment():
