@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Mapping
+from contextlib import suppress
 from datetime import date
-from functools import cache
 
 import polars as pl
 
 from hangtab.catalogue.model import Catalogue
-from hangtab.domain.evidence import ASKED, FALLEN_THROUGH, PRICED, Kind
+from hangtab.domain.evidence import FALLEN_THROUGH, PRICED, Kind
 from hangtab.domain.money import minor_digits
 from hangtab.domain.subject import Subject
 from hangtab.valuing.columns import CHAIN, PieceColumns, piece_columns
@@ -31,6 +31,16 @@ SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
 }  # fmt: skip
 # Hearsay is somebody's word: its noise is taken twice as wide until the engine learns it (common practice, no source).
 WIDER = {"hearsay": 2.0}
+# How each kind's price came about: asks and offers count with fixed prices.
+MECHANISMS = {
+    **{kind.value: kind.value for kind in Kind},
+    **dict.fromkeys([Kind.ASK.value, Kind.UNSOLD.value, Kind.OFFER.value], Kind.SALE.value),
+    Kind.START.value: Kind.AUCTION.value,
+}
+# Venue and country as one level; evidence without a venue shares one.
+SITE = pl.concat_str(
+    pl.col("venue").replace("", "unknown"), pl.lit("/"), pl.col("country")
+).str.strip_chars_end("/")  # fmt: skip
 # How many of the bounds say nothing: listings repeat each other, and many are never seen. Measured on the demo, fitted
 # before its last year and tried on it, error at the middle: 0 37 % (variances from sales and asks together), .9 23.0 %,
 # .95 22.8 %, .98 22.4 %, without asks 22.5 %.
@@ -67,24 +77,6 @@ def book_spec() -> Spec:
     )
 
 
-def columns_of(catalogue: Catalogue) -> Callable[[str, date | None], PieceColumns | None]:
-    """A look-up of columns by subject key and day; None when the catalogue no longer has the thing."""
-    dated = {c.release: c.known_since for c in catalogue.changes.values() if c.known_since}
-
-    @cache
-    def known(key: str, on: date | None) -> PieceColumns | None:
-        try:
-            return piece_columns(Subject.parse(key), catalogue, on)
-        except (KeyError, ValueError):
-            return None
-
-    def look_up(key: str, on: date | None) -> PieceColumns | None:
-        since = dated.get(key.split("|", 1)[0])
-        return known(key, date.min if since and on and on < since else None)
-
-    return look_up
-
-
 def engine_table(rows: pl.DataFrame, catalogue: Catalogue, currency: str) -> pl.DataFrame:
     """Evidence that says something about a price, one engine row each.
 
@@ -95,7 +87,6 @@ def engine_table(rows: pl.DataFrame, catalogue: Catalogue, currency: str) -> pl.
 
     Returns: frame of `SCHEMA`, prices in major units, ordered by id.
     """
-    look_up = columns_of(catalogue)
     fallen = [o.value for o in FALLEN_THROUGH]
     usable = rows.filter(
         pl.col("subject").is_not_null()
@@ -105,45 +96,43 @@ def engine_table(rows: pl.DataFrame, catalogue: Catalogue, currency: str) -> pl.
         & ~pl.col("outcome").is_in(fallen)
         & (pl.col("kind") != Kind.LOT.value)
     ).sort("id")
-    scale = 10.0 ** -minor_digits(currency)
-    out: list[dict[str, object]] = []
-    for row in usable.iter_rows(named=True):
-        piece = look_up(row["subject"], row["sold"])
-        if piece is not None:
-            out.append(_engine_row(row, piece, scale))
-    return pl.DataFrame(out, schema=SCHEMA)
+    usable = usable.with_columns(early=_early(catalogue))
+    joined = usable.join(_pieces(usable, catalogue), on=["subject", "early"]).sort("id")
+    amount = pl.col("all_in") * 10.0 ** -minor_digits(currency)
+    priced = pl.col("kind").is_in([k.value for k in PRICED]) | (
+        (pl.col("kind") == Kind.OFFER.value) & ~pl.col("is_ask")
+    )
+    return joined.with_columns(
+        price=pl.when(priced).then(amount),
+        ask=pl.when(~priced).then(amount),
+        kind=pl.when(priced).then(pl.lit("sale")).otherwise(pl.lit("below")),
+        wider=pl.coalesce(_mapped("standing", WIDER), _mapped("kind", WIDER), 1.0),
+        site=SITE,
+        mechanism=_mapped("kind", MECHANISMS),
+        season=pl.col("sold").dt.strftime("%m"),
+    ).select(pl.col(name).cast(kind) for name, kind in SCHEMA.items())
 
 
-def _engine_row(row: dict[str, object], piece: PieceColumns, scale: float) -> dict[str, object]:
-    amount = int(str(row["all_in"])) * scale
-    kind = Kind(str(row["kind"]))
-    sold = row["sold"]
-    priced = kind in PRICED or (kind is Kind.OFFER and not row["is_ask"])
-    return {
-        **piece,
-        "id": row["id"],
-        "subject": row["subject"],
-        "price": amount if priced else None,
-        "ask": None if priced else amount,
-        "kind": "sale" if priced else "below",
-        "sold": sold,
-        "wider": WIDER.get(str(row["standing"]), WIDER.get(kind.value, 1.0)),
-        "site": site_label(str(row["venue"]), str(row["country"])),
-        "mechanism": mechanism_of(kind),
-        "season": sold.strftime("%m") if isinstance(sold, date) else None,
-    }
+def _early(catalogue: Catalogue) -> pl.Expr:
+    """Whether a piece sold before a running change of its release was known."""
+    dated = {c.release: c.known_since for c in catalogue.changes.values() if c.known_since}
+    since = pl.col("subject").str.split("|").list.first().replace_strict(dated, default=None, return_dtype=pl.Date)
+    return (pl.col("sold") < since).fill_null(value=False)
 
 
-def site_label(venue: str, country: str) -> str:
-    """Venue and country as one level; evidence without a venue shares one."""
-    return f"{venue or 'unknown'}/{country}".rstrip("/")
+def _pieces(usable: pl.DataFrame, catalogue: Catalogue) -> pl.DataFrame:
+    """Columns of each different piece; what the catalogue no longer has is left out."""
+    found = []
+    for key, early in usable.select("subject", "early").unique().iter_rows():
+        with suppress(KeyError, ValueError):
+            piece = piece_columns(Subject.parse(key), catalogue, date.min if early else None)
+            found.append({"subject": key, "early": early, **piece})
+    schema = {"subject": pl.String, "early": pl.Boolean, **{c: SCHEMA[c] for c in PieceColumns.__annotations__}}
+    return pl.DataFrame(found, schema=schema)
 
 
-def mechanism_of(kind: Kind) -> str:
-    """How the price came about. Asks and offers count with fixed prices."""
-    if kind in ASKED - {Kind.START} or kind is Kind.OFFER:
-        return Kind.SALE.value
-    return Kind.AUCTION.value if kind is Kind.START else kind.value
+def _mapped(column: str, values: Mapping[str, object]) -> pl.Expr:
+    return pl.col(column).replace_strict(values, default=None)
 
 
 def digest(table: pl.DataFrame, spec: Spec, as_of: date, seed: int) -> str:
