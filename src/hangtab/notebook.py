@@ -18,8 +18,10 @@ from hangtab.usecases.estimate import Ask, answer, estimate, split_asked
 from hangtab.usecases.fitting import fit_book, load_valuer
 from hangtab.usecases.naming import name_title
 from hangtab.usecases.parts import Parts
-from hangtab.usecases.ports import SalesFilter, SalesPage, Stored
+from hangtab.usecases.ports import SalesFilter, SalesPage, Stored, Waiting
+from hangtab.usecases.settling import rank_waiting, settle
 from hangtab.usecases.take_in import TakenIn, take_in
+from hangtab.usecases.undo import undo_take_in
 from hangtab.usecases.views import Answer
 
 
@@ -56,9 +58,22 @@ class OpenBook:
         sources = wiring.gather([Path(p) for p in paths])
         return take_in(self.parts, sources, on_step)
 
+    def undo(self, take_in: int, *, on_step: OnStep = ignore_step) -> int:
+        """Take a take-in back; how many pieces of evidence went."""
+        return undo_take_in(self.parts, take_in, on_step)
+
+    def waiting(self, limit: int = 100) -> tuple[Waiting, ...]:
+        """What waits to be settled, the most telling first."""
+        return self.parts.book.waiting(limit)
+
+    def settle(self, evidence_id: str, choice: str) -> None:
+        """Answer what waits: a subject key, "none" of these, or "aside"."""
+        settle(self.parts, evidence_id, choice)
+
     def fit(self, *, at: date | None = None, seed: int = 0, on_step: OnStep = ignore_step) -> None:
         """Fit the book."""
         fit_book(self.parts, at or wiring.today(), seed, on_step)
+        rank_waiting(self.parts, load_valuer(self.parts))
 
 
 def open_book(path: str | Path, who: str = "me") -> OpenBook:

@@ -96,8 +96,10 @@ def undo(
     who: WhoOption = None,
 ) -> None:
     """Take a take-in back; evidence that has another source stays."""
-    parts = parts_of(book, who)
-    gone = parts.book.undo_take_in(take_in, parts.entry("undo take-in", take_in=take_in))
+    from hangtab.usecases.undo import undo_take_in
+
+    with showing.progress() as on_step:
+        gone = undo_take_in(parts_of(book, who), take_in, on_step)
     typer.echo(f"Took back {gone} pieces of evidence. Fit anew: hangtab fit")
 
 
