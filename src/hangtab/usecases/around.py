@@ -131,8 +131,15 @@ def book_info(parts: Parts, standing: Standing | None, name: str, today: date) -
 
 def _answers_since(parts: Parts, standing: Standing) -> int:
     """A person's answers after the fit, less those taken back."""
-    since = [e.verb for e in parts.book.journal(RECENT) if e.at > standing.made]
-    return max(since.count("settle") - since.count("undo answer"), 0)
+    standing_answers: list[str] = []
+    for entry in reversed(parts.book.journal(RECENT)):
+        if entry.at <= standing.made:
+            continue
+        if entry.verb in {"settle", "set aside"}:
+            standing_answers.append(entry.verb)
+        elif entry.verb == "undo answer" and standing_answers:
+            standing_answers.pop()
+    return standing_answers.count("settle")
 
 
 def _examples(parts: Parts, counts: Mapping[str, int]) -> tuple[str, ...]:

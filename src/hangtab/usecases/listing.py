@@ -40,7 +40,7 @@ def asks_for_list(parts: Parts, text: str, today: date, about: Subject | None = 
     """
     if not (_ASKS_LIST.search(text) or (about and _SOLD_THEN.search(text))):
         return None
-    since, until = _period(text, today)
+    since, until = period(text, today)
     plain = _SINCE.sub(" ", _strip(text))
     naming = parts.namer.name(Saying.ask(plain))
     kinds = (
@@ -93,7 +93,7 @@ def _strip(text: str) -> str:
     )
 
 
-def _period(text: str, today: date) -> tuple[date | None, date | None]:
+def period(text: str, today: date) -> tuple[date | None, date | None]:
     """First and last day meant; "since" has no last one, "in" a month or year has."""
     found = _SINCE.search(text)
     if not found:

@@ -23,7 +23,10 @@ from hangtab.web.doors import Desk
 from hangtab.web.pages import Pages
 from hangtab.web.sales import KIND_WORDS
 
-_IMAGES = frozenset({"image/png", "image/jpeg", "image/webp", "image/gif"})
+# First bytes of the pictures a browser shows. Source: the formats' own specifications (PNG, JFIF, GIF, RIFF/WebP). What
+# a file says of itself counts, not its name: anything else is never sent as a picture.
+_PICTURES = ((b"\x89PNG\r\n\x1a\n", "image/png"), (b"\xff\xd8\xff", "image/jpeg"), (b"GIF8", "image/gif"))
+_WEBP = (b"RIFF", b"WEBP")
 _RATE_DIGITS = 5
 _ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _LINES = {StepKind.PAID: "line", StepKind.ALL_IN: "total"}
@@ -62,9 +65,10 @@ def _sources(router: APIRouter, desk: Desk) -> None:
     @router.get("/photo/{sha256}")
     def photo(sha256: str) -> Response:
         record = desk.source(sha256)
-        if record is None or record.media not in _IMAGES:
+        media = picture_type(record.data) if record else ""
+        if record is None or not media:
             raise HangtabError("The book has no such photo", where=sha256[:64], mend="Open the sale it belongs to")
-        return Response(record.data, media_type=record.media, headers={"Cache-Control": "max-age=31536000, immutable"})
+        return Response(record.data, media_type=media, headers={"Cache-Control": "max-age=31536000, immutable"})
 
     @router.get("/source/{sha256}")
     def source(sha256: str) -> Response:
@@ -77,6 +81,17 @@ def _sources(router: APIRouter, desk: Desk) -> None:
             media_type="text/plain; charset=utf-8",
             headers={"Content-Disposition": f"attachment; filename*=UTF-8''{name}"},
         )
+
+
+def picture_type(data: bytes) -> str:
+    """The media type of a picture by its first bytes, empty for anything else.
+
+    >>> picture_type(b"GIF89a..."), picture_type(b"<svg onload='x'>")
+    ('image/gif', '')
+    """
+    if data[:4] == _WEBP[0] and data[8:12] == _WEBP[1]:
+        return "image/webp"
+    return next((media for first, media in _PICTURES if data.startswith(first)), "")
 
 
 def detail_view(detail: Detail, venues: Mapping[str, str]) -> dict[str, Any]:
@@ -135,7 +150,8 @@ def _step(step: PriceStep, price: AllInPrice, paid: str) -> dict[str, object]:
         # As many digits as the total has, and one more, so that the product can be checked to the minor unit.
         digits = max(_RATE_DIGITS, len(str(abs(price.total.minor))) + 1)
         figure = f"× {step.rate.normalize(Context(prec=digits)):f}"
-        exchange = f"{words.sign(price.total.currency)} for {words.sign(paid)}1"
+        exchange = f"{words.sign(price.total.currency)}{words.HARD}for{words.HARD}{words.sign(paid)}1"
+        label = label.replace(exchange.replace(words.HARD, " "), exchange)
         if paid and exchange not in label:
             label = f"{label}, {exchange}"
     return {"label": label, "figure": figure, "cls": _LINES.get(step.kind, ""), "estimated": step.estimated}

@@ -6,28 +6,18 @@ import time
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from hangtab.web.app import create_app
 from tests.unit.web.fake_desk import FakeDesk
 
 pytestmark = pytest.mark.browser
 
-FLAGS = ("--headless --no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-         "--disable-component-update --disable-sync").split()  # fmt: skip
 QUESTION = "/?q=harbour+master+glow+sticker+34+graded,+territory+B"
 PAGES = (
     "/", QUESTION, f"{QUESTION}&price=300", f"{QUESTION}&price=90", "/?q=night+diver&price=90", "/?q=a+against+b",
     "/?q=tidewatch", "/sales", "/settle", "/settle?id=row:17", "/take-ins", "/evidence/quayside/q0",
 )  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture
@@ -48,8 +38,8 @@ def address(desk):
 
 
 @pytest.fixture
-def page(browser, address):
-    context = browser.new_context(base_url=address, viewport={"width": 1440, "height": 900})
+def page(chromium, address):
+    context = chromium.new_context(base_url=address, viewport={"width": 1440, "height": 900})
     opened = context.new_page()
     wrong = []
     opened.on("pageerror", lambda e: wrong.append(str(e)))
@@ -134,8 +124,8 @@ def test_single_keys_can_be_switched_off(page, desk):
     page.evaluate("localStorage.clear()")
 
 
-def test_main_paths_work_without_scripts(browser, address):
-    context = browser.new_context(base_url=address, java_script_enabled=False)
+def test_main_paths_work_without_scripts(chromium, address):
+    context = chromium.new_context(base_url=address, java_script_enabled=False)
     page = context.new_page()
     page.goto("/")
     page.get_by_label("A piece").fill("harbour master 34")

@@ -12,7 +12,7 @@ from hangtab.domain.errors import BookError
 from hangtab.domain.money import Money
 from hangtab.domain.price import AllInPrice, PriceStep, StepKind
 from hangtab.web.app import create_app
-from hangtab.web.evidence import steps
+from hangtab.web.evidence import picture_type, steps
 from tests.unit.web.fake_desk import FakeDesk
 from tests.unit.web.fake_values import GRADED, HOSTILE, RAW, SHA_PAGE, SHA_PHOTO
 
@@ -169,7 +169,11 @@ def test_a_rate_has_as_many_digits_as_its_total_can_show():
         PriceStep(StepKind.ALL_IN, "All-in price", total),
     )
     shown = steps(AllInPrice(total, total, said))
-    assert [s["label"] for s in shown] == ["Paid, C$", "Reference rate of 28 Nov 2025, € for C$1", "All-in price, €"]
+    assert [s["label"] for s in shown] == [
+        "Paid, C$",
+        "Reference rate of 28 Nov 2025, €\u00a0for\u00a0C$1",
+        "All-in price, €",
+    ]
     assert shown[1]["figure"] == "× 0.616903"
     assert round(Decimal("204.00") * Decimal("0.616903"), 2) == total.amount
 
@@ -258,3 +262,51 @@ def test_fonts_and_style_come_from_here(client):
     assert client.get("/static/fonts/FiraSans-Regular.ttf").headers["content-type"] == "font/ttf"
     css = client.get("/static/book.css").text
     assert not re.search(r"https?://|@import", css)
+
+
+def test_several_pieces_get_no_single_worth(client):
+    page = client.get("/?q=nine+stickers+in+one+lot").text
+    assert "cannot be valued as one" in page
+    assert 'class="figure' not in page
+    assert client.get("/api/worth?text=nine+in+one+lot").status_code == 404
+
+
+def test_a_question_about_the_last_piece_keeps_it(client):
+    first = client.get("/?q=harbour+master").text
+    about = re.search(r'name="about" value="([^"]+)"', first)[1]
+    assert about == GRADED.key
+    assert "names no piece" in client.get("/?q=34%2B").text
+    answered = client.get("/", params={"q": "34+", "about": about}).text
+    assert "Read as about" in answered
+    # A price alone is about it as well.
+    assert "€65.00" in client.get("/", params={"price": "47 + 18 post", "about": about}).text
+
+
+def test_a_comparable_that_is_another_piece_says_which(client):
+    page = client.get("/?q=harbour+master").text
+    assert page.count('<span class="sub piece">no glow sticker</span>') == 1
+
+
+def test_a_fit_is_begun_by_a_form_of_this_site_only(client, desk):
+    assert "Twelve newer pieces of evidence and one answer since the fit." in client.get("/sales").text
+    assert client.post("/fit", headers={"sec-fetch-site": "cross-site"}).status_code == 403
+    assert desk.fits == 0
+    back = client.post("/fit", headers={"referer": "http://testserver/sales?q=diver"}, follow_redirects=False)
+    assert (back.status_code, back.headers["location"], desk.fits) == (303, "/sales?q=diver", 1)
+    elsewhere = client.post("/fit", headers={"referer": "http://evil.example//x"}, follow_redirects=False)
+    assert elsewhere.headers["location"] == "/"
+    assert "A new fit is being made" in client.get("/").text
+    assert client.get("/fit").json()["fitting"] is True
+
+
+def test_what_narrows_the_list_can_be_dropped(client):
+    page = client.get("/sales?thing=harbour-master&thing=glow-sticker&graded=yes").text
+    assert "<b>Harbour Master</b>" in page
+    assert 'href="/sales?thing=harbour-master&amp;graded=yes"' in page
+
+
+def test_a_photo_is_told_by_its_bytes(client):
+    assert picture_type(b"\x89PNG\r\n\x1a\n...") == "image/png"
+    assert picture_type(b"\xff\xd8\xff\xe0") == "image/jpeg"
+    assert picture_type(b"RIFF....WEBPVP8 ") == "image/webp"
+    assert client.get(f"/photo/{SHA_PAGE}").status_code == 400
