@@ -56,6 +56,9 @@ def level_keys(paths: tuple[str, ...], frame: pl.DataFrame) -> list[list[str | N
         parts = path.split("/")[done:]
         done += len(parts)
         columns = [words(frame[p]) for p in parts]
+        if len(columns) == 1:
+            keys.append(columns[0])
+            continue
         keys.append([None if any(v is None for v in vs) else "\x1f".join(vs) for vs in zip(*columns, strict=True)])
     return keys
 

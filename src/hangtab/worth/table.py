@@ -24,6 +24,7 @@ KINDS = {"sale": SALE, "below": BELOW, "above": ABOVE}
 LATER = ("offer", "listing")
 ROW = "row"
 NO_MONTH = -1
+MONTHS_BEFORE_1970 = 1970 * 12
 
 
 @dataclass(frozen=True)
@@ -91,8 +92,9 @@ def months(series: pl.Series) -> Ints:
             where=series.name,
             mend="Give dates, or text like 2024-05-31.",
         )
-    month = series.dt.year().cast(pl.Int64) * 12 + series.dt.month().cast(pl.Int64) - 1
-    return month.fill_null(NO_MONTH).to_numpy().astype(np.int64)
+    day = (series if series.dtype == pl.Date else series.dt.date()).to_numpy()
+    month = day.astype("datetime64[M]").astype(np.int64) + MONTHS_BEFORE_1970
+    return np.where(np.isnat(day), NO_MONTH, month)
 
 
 def month_of(at: dt.date | str) -> int:
@@ -104,8 +106,8 @@ def month_of(at: dt.date | str) -> int:
 def read_rows(table: Any, spec: Spec) -> pl.DataFrame:  # noqa: ANN401 - as `to_frame`
     """Rows to predict: the model's columns, those the caller does not have as nulls."""
     frame = to_frame(table)
-    gone = [pl.Series(name, [None] * len(frame)) for name in spec.columns if name not in frame.columns]
-    return frame.with_columns(gone).select(spec.columns)
+    known = set(frame.columns)
+    return frame.select(name if name in known else pl.Series(name, [None] * len(frame)) for name in spec.columns)
 
 
 def read_table(table: Any, spec: Spec) -> Sheet:  # noqa: ANN401 - as `to_frame`

@@ -241,6 +241,8 @@ def ramp(x: Floats, knots: tuple[float, ...]) -> Floats:
 def single_pairs(frame: pl.DataFrame, paths: tuple[str, ...]) -> list[tuple[int, str]]:
     """(row, value) of every row whose value is known; several columns are joined."""
     columns = [words(frame[p]) for p in paths]
+    if len(columns) == 1:
+        return [(i, v) for i, v in enumerate(columns[0]) if v is not None]
     return [(i, "\x1f".join(vs)) for i, vs in enumerate(zip(*columns, strict=True)) if all(v is not None for v in vs)]
 
 
