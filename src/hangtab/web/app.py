@@ -114,6 +114,14 @@ def _failures(app: FastAPI, pages: Pages) -> None:
         said = "; ".join(str(p["msg"]) for p in problems) or "It cannot be read"
         return show(request, HangtabError(said, where=where, mend="Correct it and ask again"), 400)
 
+    async def failed(request: Request, failure: Exception) -> Response:
+        del failure  # the server's log tells it
+        mend = "The terminal that serves the pages says more; nothing in the book was changed"
+        page = show(request, HangtabError("The program failed here", where=request.url.path, mend=mend), 500)
+        page.headers.update(_HEADERS)  # made outside the guard
+        return page
+
+    app.exception_handler(Exception)(failed)
     app.exception_handler(HangtabError)(stated)
     app.exception_handler(HTTPException)(missing)
     app.exception_handler(RequestValidationError)(unreadable)

@@ -310,3 +310,12 @@ def test_a_photo_is_told_by_its_bytes(client):
     assert picture_type(b"\xff\xd8\xff\xe0") == "image/jpeg"
     assert picture_type(b"RIFF....WEBPVP8 ") == "image/webp"
     assert client.get(f"/photo/{SHA_PAGE}").status_code == 400
+
+
+def test_a_failure_of_the_program_still_has_a_page(desk, monkeypatch):
+    monkeypatch.setattr(desk, "take_ins", lambda: 1 / 0)
+    page = TestClient(create_app(desk), raise_server_exceptions=False).get("/take-ins")
+    assert page.status_code == 500
+    assert "default-src 'none'" in page.headers["content-security-policy"]
+    assert "The program failed here" in page.text
+    assert "ZeroDivisionError" not in page.text
