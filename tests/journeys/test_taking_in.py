@@ -11,7 +11,9 @@ import hangtab
 from tests.journeys.conftest import AT
 
 HEAD = "Date,Title,Price,Postage\n"
-GOOD = HEAD + "2025-03-02,Tidewardens Night Diver Beacon card,30.00,5.00\n2025-04-02,Tidewardens Night Diver,25.00,5.00\n"
+GOOD = (
+    HEAD + "2025-03-02,Tidewardens Night Diver Beacon card,30.00,5.00\n2025-04-02,Tidewardens Night Diver,25.00,5.00\n"
+)
 HARBOUR_MASTER = "tw-harbour-master"
 
 
@@ -94,7 +96,9 @@ def test_one_bad_row_never_stops_a_file(empty, tmp_path):
 
 def test_columns_are_shown_corrected_and_remembered(empty, tmp_path):
     file = tmp_path / "odd.csv"
-    file.write_text("When,What,Gave,Sum\n2025-03-02,Tidewardens Night Diver,9.50,30.00\n2025-03-09,Night Pilot,8.50,25.00\n")
+    file.write_text(
+        "When,What,Gave,Sum\n2025-03-02,Tidewardens Night Diver,9.50,30.00\n2025-03-09,Night Pilot,8.50,25.00\n"
+    )
     assert "Gave" in empty.run("columns", str(file))
     shown = empty.run("columns", str(file), "--set", "Gave=ignore", "--set", "Sum=price")
     meanings = {line.split()[0]: line.split()[1] for line in shown.splitlines()[1:]}

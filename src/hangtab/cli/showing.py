@@ -43,14 +43,16 @@ def console(*, error: bool = False) -> Console:
 
 @contextmanager
 def progress() -> Iterator[OnStep]:
-    """A bar on stderr; a step without a total shows how many are done."""
+    """A bar on stderr where that is a terminal; a step without a total shows how many are done."""
+    shown = console(error=True)
     bar = Progress(
         TextColumn("{task.description}"),
         BarColumn(bar_width=30),
         TextColumn("{task.completed:.0f}"),
         TimeRemainingColumn(),
-        console=Console(stderr=True),
+        console=shown,
         transient=True,
+        disable=not shown.is_terminal,
     )
     with bar:
         task = bar.add_task("Starting", total=None)
@@ -70,9 +72,9 @@ def problems(found: Sequence[Problem], *, error: bool = False) -> None:
     """Problems in three lines each; `error` for those that end a command with exit code 1."""
     out = console(error=error)
     for problem in found:
-        out.print(plain(problem.what), style="bold")
-        out.print(plain(f"  where: {problem.where}"))
-        out.print(plain(f"  mend:  {problem.mend}"))
+        out.print(plain(problem.what), style="bold", soft_wrap=True)
+        out.print(plain(f"  where: {problem.where}"), soft_wrap=True)
+        out.print(plain(f"  mend:  {problem.mend}"), soft_wrap=True)
 
 
 def receipts(taken: TakenIn) -> None:

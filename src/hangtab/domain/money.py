@@ -72,7 +72,7 @@ class Money:
             number = Decimal(amount)
         except InvalidOperation:
             number = Decimal("NaN")
-        if not number.is_finite() or abs(number) > MOST:
+        if not number.is_finite() or number.copy_abs() > MOST:
             raise PriceError(
                 f"Not a price: {str(amount)[:40]!r}",
                 where="an amount of money",

@@ -36,7 +36,11 @@ def sniff(name: str, data: bytes) -> Media:
     text = decoded(data[:_HEAD])
     if len(_ODD.findall(text)) * 20 > len(text):
         return Media.UNKNOWN
-    if _HTML.search(text) or (named is Media.HTML and "<" in text):
+    if named in (Media.CSV, Media.TSV, Media.TEXT):  # a title in a list may hold markup; a page begins with it
+        page = _HTML.match(text.lstrip("\ufeff \t\r\n")) is not None
+    else:
+        page = _HTML.search(text) is not None or (named is Media.HTML and "<" in text)
+    if page:
         return Media.HTML
     return _text_media(data, named)
 

@@ -79,6 +79,9 @@ def _take_one(work: _Work, source: SourceFile) -> Receipt:
         if len(facts) % REPORT_EVERY == 0:
             work.on_step(Step(f"Reading {source.name}", len(facts), 0))
         facts.append(TakenFact(reading, None, fact) if isinstance(fact, Problem) else _taken(work, reading, fact))
+    if not facts:
+        mend = "See how its columns are read: hangtab columns FILE; a text has one sale a line"
+        raise SourceError("Nothing in it reads like a sale or an ask", where=source.name, mend=mend)
     entry = work.parts.entry("take in", name=source.name, sha256=read.sha256)
     return work.parts.book.take_in(record, facts, entry, tuple(_photos(source, facts)))
 
