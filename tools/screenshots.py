@@ -100,7 +100,7 @@ def served(book: Path) -> Iterator[str]:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     hangtab = Path(sys.executable).with_name("hangtab")
-    command = [hangtab, "serve", "--book", book, "--port", str(port)]
+    command = [str(hangtab), "serve", "--book", str(book), "--port", str(port)]
     server = subprocess.Popen(command, stdout=subprocess.DEVNULL)  # noqa: S603 - the person at the terminal names the book
     address = f"http://127.0.0.1:{port}"
     try:

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from hangtab.domain.errors import UnknownPieceError
 from hangtab.domain.name import Candidate, Naming
-from hangtab.domain.subject import Packaging, Subject
+from hangtab.domain.subject import Packaging, Seal, Subject
 from hangtab.naming import Saying
 from hangtab.usecases.parts import Parts
 
@@ -54,33 +54,62 @@ def named(parts: Parts, text: str, about: Subject | None, read: str = "") -> Nam
             where=f"the question “{(read or text)[:80]}”",
             mend="Say which piece as well, such as “harbour master 34 graded”, or look one up first",
         )
-    return Naming((_kept(parts, plain, about),), 0.0, decided=True)
+    return Naming((kept(parts, plain, about),), 0.0, decided=True)
 
 
 def _names_piece(naming: Naming) -> bool:
     return naming.lot or any("character" in r.kind for c in naming.candidates[:1] for r in c.speaks_for)
 
 
-def _kept(parts: Parts, text: str, about: Subject) -> Candidate:
-    """The piece last looked at with what the words change; packaging, parts and features stay unless they are named."""
-    found = parts.namer.name(Saying.ask(text), about=about).candidates if text else ()
-    speaks = found[0].speaks_for if found else ()
-    if not speaks:
+def kept(parts: Parts, text: str, about: Subject) -> Candidate:
+    """The piece last looked at with what the words change; whatever they do not touch stays as it was."""
+    found = _heard(parts, text, about)
+    if found is None:
         return Candidate(about, parts.namer.sentence(about), 1.0)
-    said = found[0].subject
-    grades = {r.kind for r in speaks} & {"grade", "state"}
-    grading = said.grading if grades else about.grading
-    flaws = said.flaws or (() if grades else about.flaws)
+    said = found.subject
     subject = replace(
-        about,
-        grading=grading,
+        said,
+        seal=said.seal if _means(found, *Seal) else about.seal,
         features=said.features or about.features,
         parts=said.parts or about.parts,
-        flaws=flaws,
-        note=said.note or ("" if grading else about.note),
-        packaging=about.packaging if about.packaging is Packaging.PROTOTYPE else said.packaging,
+        flaws=said.flaws or about.flaws,
+        note=said.note or ("" if said.grading else about.note),
     )
-    return Candidate(subject, parts.namer.sentence(subject), 1.0, speaks)
+    if said.packaging is not about.packaging:
+        subject = said
+    return Candidate(subject, parts.namer.sentence(subject), 1.0, found.speaks_for)
+
+
+def _heard(parts: Parts, text: str, about: Subject) -> Candidate | None:
+    """What the words say of the piece, its own grade said first where they leave it; None when they say nothing."""
+    if not text:
+        return None
+    loose = _loose(parts, about)
+    if loose is not None and re.search(r"\bloose\b", text, re.IGNORECASE):
+        about = loose
+    first = parts.namer.name(Saying.ask(text), about=about).candidates[0]
+    if not first.speaks_for:
+        return None
+    grading = about.grading
+    if grading is None or _means(first, "raw") or any(r.kind == "grade" for r in first.speaks_for):
+        return first
+    grader = parts.catalogue.graders[grading.grader].names.name
+    graded = parts.namer.name(Saying.ask(f"{grader} {grading.grade} {text}"), about=about).candidates[0]
+    own = tuple(replace(r, start=-1, end=-1) for r in first.speaks_for)
+    qualifiers = graded.subject.grading.qualifiers if graded.subject.grading else ()
+    marked = replace(grading, qualifiers=tuple(dict.fromkeys((*grading.qualifiers, *qualifiers))))
+    flaws = graded.subject.flaws if graded.subject.grading else first.subject.flaws
+    return replace(first, subject=replace(first.subject, grading=marked, flaws=flaws), speaks_for=own)
+
+
+def _loose(parts: Parts, about: Subject) -> Subject | None:
+    """The figure of a carded or boxed piece by itself."""
+    figure = parts.catalogue.chain(about.thing).figure
+    return Subject(figure, Packaging.LOOSE) if figure and about.packaging is not Packaging.LOOSE else None
+
+
+def _means(candidate: Candidate, *meanings: str) -> bool:
+    return any(r.meaning in meanings for r in candidate.speaks_for)
 
 
 def _unknown(parts: Parts, word: str) -> UnknownPieceError:

@@ -9,14 +9,16 @@ from datetime import date
 from hangtab.catalogue.model import Catalogue, FeatureKind
 from hangtab.catalogue.variants import variants
 from hangtab.domain.evidence import Kind
-from hangtab.domain.subject import Packaging, Subject
+from hangtab.domain.subject import Packaging, Seal, Subject
 from hangtab.usecases.desk import AsSold, BookInfo, Leader, LineHeld, Outline
 from hangtab.usecases.fitting import Standing
 from hangtab.usecases.parts import Parts
 
 EXAMPLES = 4
 RECENT = 2000  # lines of the journal looked through for answers since the fit
-FORMS = {p.value for p in Packaging}
+# How a piece is packed and closed stands in its condition, not in what piece it is.
+FORMS = {*Packaging, *Seal, "seal unknown"}
+BROKEN = (Seal.OPENED, Seal.RESEALED)
 SPOTS = {FeatureKind.STICKER: "sticker", FeatureKind.TERRITORY: "strip", FeatureKind.SIGNATURE: "text"}
 
 
@@ -41,7 +43,7 @@ def _piece_words(parts: Parts, subject: Subject) -> list[str]:
     """What the canonical sentence says of the piece itself, without its condition."""
     bare = replace(subject, grading=None, parts=(), flaws=(), note="")
     said = parts.namer.sentence(bare).split(", ")
-    return [word for word in said if word not in FORMS and word != "seal unknown"]
+    return [word for word in said if word not in FORMS]
 
 
 def _apart(parts: Parts, subject: Subject, asked: Subject, mine: Sequence[str]) -> str:
@@ -63,7 +65,8 @@ def condition_label(catalogue: Catalogue, subject: Subject) -> str:
     head = "raw" if subject.packaging in (Packaging.CARDED, Packaging.BOXED) else subject.packaging.value
     notes = [catalogue.conditions[subject.note].names.name] if subject.note in catalogue.conditions else []
     flaws = [catalogue.flaws[f].names.name.lower() for f in subject.flaws if f in catalogue.flaws]
-    return ", ".join((head, *notes, *flaws))
+    seal = [subject.seal.value] if subject.seal in BROKEN else []
+    return ", ".join((head, *seal, *notes, *flaws))
 
 
 def _qualifier(catalogue: Catalogue, grader: str, qualifier: str) -> str:

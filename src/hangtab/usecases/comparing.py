@@ -10,15 +10,17 @@ import math
 import re
 from dataclasses import replace
 
+from hangtab.domain.errors import UnknownPieceError
 from hangtab.domain.subject import Subject
 from hangtab.naming import Saying
-from hangtab.usecases.about import named
+from hangtab.usecases.about import kept, named
 from hangtab.usecases.desk import Compared
 from hangtab.usecases.estimate import Ask, answer
 from hangtab.usecases.fitting import Standing
 from hangtab.usecases.parts import Parts
 
 AGAINST = re.compile(r"\s+(?:against|versus|vs\.?)\s+", re.IGNORECASE)
+LACKING = re.compile(r"\b(no|without)\b", re.IGNORECASE)
 CLEAR = re.compile(r"\b(clear|unyellowed|without|clean)\b", re.IGNORECASE)
 Z80 = 1.2816  # standard normal, central 80 %
 SIDES = 2
@@ -34,27 +36,31 @@ def compare(parts: Parts, standing: Standing, asked: Ask, about: Subject | None 
         return None
     likeliest = named(parts, sides[0], about).candidates[0]
     first = likeliest.subject
-    second = _other(parts, first, *sides)
-    if second is None or second == first:
-        return None
+    second = _other(parts, first, sides[1])
+    if second == first:
+        raise UnknownPieceError(
+            "The two sides do not differ",
+            where=f"the question “{asked.text[:80]}”",
+            mend="Say what differs, such as “34+ against 36” or “yellowed against clear”",
+        )
     answers = tuple(answer(parts, standing, replace(asked, text="", price="", subject=s.key)) for s in (first, second))
     return Compared(asked.text, answers, _ratio(standing, first, second, asked), likeliest.probability)
 
 
-def _other(parts: Parts, first: Subject, left: str, right: str) -> Subject | None:
-    """The second side: the first with what the right words change."""
+def _other(parts: Parts, first: Subject, right: str) -> Subject:
+    """The second side: the piece that the right words name, else the first with what they change."""
+    whole = parts.namer.name(Saying.ask(right))
+    if whole.candidates and any("character" in r.kind for r in whole.candidates[0].speaks_for):
+        return whole.candidates[0].subject
+    if LACKING.search(right):
+        denied = {f.id for f in kept(parts, LACKING.sub(" ", right), replace(first, features=())).subject.features}
+        left = tuple(f for f in first.features if f.id not in denied)
+        if left != first.features:
+            return replace(first, features=left)
     if CLEAR.search(right):
         grading = replace(first.grading, qualifiers=()) if first.grading else None
         return replace(first, grading=grading, flaws=())
-    whole = parts.namer.name(Saying.ask(right))
-    if whole.candidates and {r.kind for r in whole.candidates[0].speaks_for} & {"character"}:
-        return whole.candidates[0].subject
-    added = parts.namer.name(Saying.ask(f"{_without_grade(left)} {right}"))
-    return added.candidates[0].subject if added.candidates else None
-
-
-def _without_grade(text: str) -> str:
-    return re.sub(r"\b\d+\+?\b|\bgraded\b|\braw\b", " ", text, flags=re.IGNORECASE)
+    return kept(parts, right, first).subject
 
 
 def _ratio(standing: Standing, first: Subject, second: Subject, asked: Ask) -> tuple[float, float, float]:
