@@ -55,12 +55,9 @@ def ladder(valuer: Valuer, subject: Subject, at: date, same: pl.DataFrame) -> tu
 
 
 def _commonest(valuer: Valuer, subject: Subject) -> Grading | None:
-    sales = valuer.table.filter(
-        (pl.col("kind") == "sale") & pl.col("form").str.starts_with(f"{subject.packaging.value} graded")
-    )
-    if not len(sales):
+    key = valuer.usual_scales.get(subject.packaging.value)
+    if key is None:
         return None
-    key = sales.group_by("scale").agg(n=pl.len(), key=pl.col("subject").first()).sort("n", "scale")["key"][-1]
     grading = Subject.parse(key).grading
     return Grading(grading.grader, grading.scale, grading.grade) if grading else None
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 import polars as pl
 
@@ -24,6 +25,7 @@ from hangtab.worth import Fitted
 
 LEVELS = (0.5, 0.8, 0.9)
 TOP = 12
+VARIANT = CHAIN[:-1]  # the same piece whatever its form
 
 
 @dataclass(frozen=True)
@@ -59,11 +61,11 @@ class Valuer:
 
     def spans(self, subjects: list[Subject], days: list[date], kind: str) -> tuple[Span, ...]:
         """Ranges of many subjects at once; kind is "next" or "middle"."""
-        frame = self.fitted.predict(self.rows_for(subjects, days), levels=LEVELS, kind=kind)
-        return tuple(
-            self._span(row, form_of(subject))
-            for row, subject in zip(frame.iter_rows(named=True), subjects, strict=True)
-        )
+        return self._said(self.rows_for(subjects, days), [form_of(s) for s in subjects], kind)
+
+    def _said(self, rows: pl.DataFrame, forms: list[str], kind: str) -> tuple[Span, ...]:
+        frame = self.fitted.predict(rows, levels=LEVELS, kind=kind)
+        return tuple(self._span(row, form) for row, form in zip(frame.iter_rows(named=True), forms, strict=True))
 
     def _span(self, row: dict[str, float], form: str) -> Span:
         median = row["median"]
@@ -86,9 +88,9 @@ class Valuer:
             at: the day.
             price: an all-in price in the book's currency.
         """
-        (middle,) = self.spans([subject], [at], "middle")
-        (coming,) = self.spans([subject], [at], "next")
-        row = self.rows_for([subject], [at])
+        row, form = self.rows_for([subject], [at]), form_of(subject)
+        (middle,) = self._said(row, [form], "middle")
+        (coming,) = self._said(row, [form], "next")
         grid = self.fitted.comparables(row, top=TOP)
         sales = self.sales_of(subject)
         return Worth(
@@ -104,7 +106,7 @@ class Valuer:
             effective_sales=self.fitted.support(row).effective_sales,
             newest=sales["sold"].max() if len(sales) else None,  # type: ignore[arg-type]
             seen=len(sales),
-            verdict=None if price is None else self.verdict(row, price, form_of(subject)),
+            verdict=None if price is None else self._verdict(row, price, coming.median, form),
         )
 
     def _item(self, span: Span) -> Span:
@@ -132,9 +134,8 @@ class Valuer:
             for row in sales.iter_rows(named=True)
         )
 
-    def verdict(self, row: pl.DataFrame, price: float, form: str) -> Verdict:
+    def _verdict(self, row: pl.DataFrame, price: float, median: float, form: str) -> Verdict:
         """Where an all-in price falls among next sales, after recalibration."""
-        median = float(self.fitted.predict(row, levels=LEVELS, kind="next")["median"][0])
         # Recalibrated ranges are wider by a factor on the log scale, so the price moves towards the middle by it.
         pulled = median * math.exp(math.log(price / median) / self.calibration.scale(form))
         below = self.fitted.place(row, pulled, kind="next")
@@ -143,8 +144,21 @@ class Valuer:
     def same_variant(self, subject: Subject) -> pl.DataFrame:
         """Engine rows of the same variant, whatever their condition."""
         piece = piece_columns(subject, self.catalogue)
-        mine = pl.all_horizontal(*(pl.col(c) == piece[c] for c in CHAIN[:-1]))  # type: ignore[literal-required]
-        return self.table.filter(mine)
+        places = self._places.get(tuple(piece[c] for c in VARIANT))  # type: ignore[literal-required]
+        return self.table[places] if places else self.table.clear()
+
+    @cached_property
+    def _places(self) -> dict[tuple[object, ...], list[int]]:
+        """Rows of the table by variant; looked up for every answer, so worked out once."""
+        grouped = self.table.with_row_index("place").group_by(VARIANT).agg("place")
+        return {tuple(path): places for *path, places in grouped.iter_rows()}
+
+    @cached_property
+    def usual_scales(self) -> dict[str, str]:
+        """A subject graded on the scale with most sales, by packaging; packaging that is never graded is left out."""
+        graded = self.table.filter((pl.col("kind") == "sale") & pl.col("scale").is_not_null())
+        counted = graded.group_by("form", "scale").agg(n=pl.len(), key=pl.col("subject").first()).sort("n", "scale")
+        return {form.split()[0]: key for form, key in counted.select("form", "key").iter_rows()}
 
     def sales_of(self, subject: Subject) -> pl.DataFrame:
         """Completed, priced sales of the same variant."""
