@@ -25,6 +25,7 @@ NONE = "none"
 ASIDE = "aside"
 UNREAD = "row:"
 SMALL = 0.01
+WHOLE = 100.0  # from here on a change of one per cent shows in whole units
 UNSAID = {
     "loose": "nothing says that it is loose",
     "prototype": "nothing says that it is a prototype",
@@ -185,4 +186,5 @@ def _changes(parts: Parts, standing: Standing | None, evidence_id: str, subject:
         return "Nothing above 1\u202f%."
     after = span.median * (1 + share) if price > span.median else span.median / (1 + share)
     which = "the first sale" if not sales else f"sale {sales + 1}"
-    return f"about {span.median:.0f} → {after:.0f}, {which} of its variant."
+    digits = 0 if min(span.median, after) >= WHOLE else 1
+    return f"about {span.median:.{digits}f} → {after:.{digits}f}, {which} of its variant."
