@@ -69,3 +69,34 @@ def test_the_digest_tells_rows_design_day_and_seed_apart(catalogue):
     }
     assert len(keys) == 4
     assert digest(one, book_spec(), date(2024, 6, 1), 0) in keys
+
+
+def test_one_piece_before_and_after_its_running_change_was_known(catalogue):
+    days = [date(2022, 1, 1), date(2024, 1, 1), None]
+    made = engine_table(rows(*({"sold": day} for day in days)), catalogue, "EUR")
+    assert made["change"].to_list() == ["unchecked", "common", "common"]
+    assert made["season"].to_list() == ["01", "01", None]
+
+
+def test_rows_are_in_order_of_id_whatever_piece_they_are_of(catalogue):
+    keys = ["hm-2|carded||||||", "hm-1|carded||||||"] * 3
+    made = engine_table(rows(*({"subject": key} for key in keys)).reverse(), catalogue, "EUR")
+    assert made["id"].to_list() == [f"q{i}" for i in range(6)]
+    assert made["release"].to_list() == ["hm-2", "hm-1"] * 3
+
+
+def test_evidence_without_a_venue_or_country_shares_one_place(catalogue):
+    made = engine_table(rows({"venue": ""}, {"country": ""}, {"venue": "", "country": ""}), catalogue, "EUR")
+    assert made["site"].to_list() == ["unknown/US", "quayside", "unknown"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "way"), [("start", "auction"), ("ask", "sale"), ("offer", "sale"), ("trade", "trade")]
+)
+def test_asks_and_offers_count_with_fixed_prices(catalogue, kind, way):
+    assert engine_table(rows({"kind": kind}), catalogue, "EUR")["mechanism"][0] == way
+
+
+def test_a_book_with_nothing_usable_makes_an_empty_table(catalogue):
+    made = engine_table(rows({"all_in": 0}), catalogue, "EUR")
+    assert (len(made), made.columns[0]) == (0, "id")
