@@ -33,7 +33,7 @@ def new(
     path: Annotated[Path | None, typer.Argument(help="Where the book shall be.")] = None,
     book: BookOption = None,
     currency: Annotated[str, typer.Option(help="ISO 4217 code everything is levelled to.")] = "EUR",
-    catalogue: Annotated[Path | None, typer.Option(help="Folder of catalogue files.")] = None,
+    catalogue: Annotated[Path | None, typer.Option(readable=False, help="Folder of catalogue files.")] = None,
     who: WhoOption = None,
 ) -> None:
     """Make a new book."""
@@ -45,7 +45,7 @@ def new(
 
 
 def catalogue(
-    folder: Annotated[Path, typer.Argument(help="Folder of catalogue files.")],
+    folder: Annotated[Path, typer.Argument(readable=False, help="Folder of catalogue files.")],
     book: BookOption = None,
     who: WhoOption = None,
 ) -> None:
@@ -63,7 +63,7 @@ def catalogue(
 
 
 def take_in(
-    paths: Annotated[list[Path], typer.Argument(help="Files or folders.")],
+    paths: Annotated[list[Path], typer.Argument(readable=False, help="Files or folders.")],
     book: BookOption = None,
     who: WhoOption = None,
 ) -> None:
@@ -138,7 +138,7 @@ def backup(target: Annotated[Path, typer.Argument(help="Where the copy shall be.
 
 
 def columns(
-    path: Annotated[Path, typer.Argument(help="A spreadsheet.")],
+    path: Annotated[Path, typer.Argument(readable=False, help="A spreadsheet.")],
     assign: Annotated[
         list[str] | None, typer.Option("--set", help="HEADER=MEANING; remembered for such files.")
     ] = None,

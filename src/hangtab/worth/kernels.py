@@ -10,12 +10,12 @@ Not here: dense algebra (forest.py), anything that knows what a column means.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from hangtab.worth.arrays import Floats, Ints, Sparse, Split
+from hangtab.worth.compiling import compiled
 
 
-@njit(cache=True)
+@compiled
 def add_squares(rows: Sparse, weight: Floats, block: Ints, out: Split) -> None:
     """Add weight x x' of each row to out.K (blocks, T, q) and out.B (p, p), upper halves only."""
     T = out.K.shape[1]
@@ -33,7 +33,7 @@ def add_squares(rows: Sparse, weight: Floats, block: Ints, out: Split) -> None:
                     out.B[ia - T, rows.idx[b] - T] += x * rows.val[b]
 
 
-@njit(cache=True)
+@compiled
 def add_products(rows: Sparse, weight: Floats, block: Ints, right: Floats, out: Split) -> None:
     """Add weight x right' of each row to out.K (blocks, T, m) and out.B (p, m)."""
     T = out.K.shape[1]
@@ -48,7 +48,7 @@ def add_products(rows: Sparse, weight: Floats, block: Ints, right: Floats, out: 
                     out.B[ia - T, k] += x * right[i, k]
 
 
-@njit(cache=True)
+@compiled
 def times(rows: Sparse, block: Ints, d: Split) -> Floats:
     """Return x'd of each row, (rows, m), for d.K (blocks, T, m) and d.B (p, m)."""
     T = d.K.shape[1]
@@ -64,7 +64,7 @@ def times(rows: Sparse, block: Ints, d: Split) -> Floats:
     return out
 
 
-@njit(cache=True)
+@compiled
 def union_columns(ptr: Ints, idx: Ints, first: Ints, width: int) -> tuple[Ints, Ints]:
     """Sorted union of the columns of children first[j]..first[j+1]-1, for each parent j: (ptr, idx)."""
     out_ptr = np.zeros(len(first), np.int64)
@@ -84,7 +84,7 @@ def union_columns(ptr: Ints, idx: Ints, first: Ints, width: int) -> tuple[Ints, 
     return out_ptr, out[:e].copy()
 
 
-@njit(cache=True)
+@compiled
 def gather(children: Sparse, factor: Floats, first: Ints, ptr: Ints, idx: Ints) -> Floats:
     """Sum of factor * val over each parent's children, laid on the parents' columns (ptr, idx)."""
     out = np.zeros(len(idx))
@@ -98,7 +98,7 @@ def gather(children: Sparse, factor: Floats, first: Ints, ptr: Ints, idx: Ints) 
     return out
 
 
-@njit(cache=True)
+@compiled
 def sum_children(values: Floats, factor: Floats, first: Ints) -> Floats:
     """Sum of factor * values (children, m) over each parent's children."""
     out = np.zeros((len(first) - 1, values.shape[1]))
@@ -109,7 +109,7 @@ def sum_children(values: Floats, factor: Floats, first: Ints) -> Floats:
     return out
 
 
-@njit(cache=True)
+@compiled
 def sum_squares(r: Floats, w: Floats) -> Floats:
     """Sum of w r r' over nodes, (m, m)."""
     m = r.shape[1]
@@ -121,7 +121,7 @@ def sum_squares(r: Floats, w: Floats) -> Floats:
     return out
 
 
-@njit(cache=True)
+@compiled
 def couple(nodes: Sparse, block: Ints, n: Floats, parent: Ints, above: Floats, d: Split) -> Floats:
     """Return n above[parent] + c'd of each node, (nodes, m); above (parents, m)."""
     T = d.K.shape[1]
@@ -136,7 +136,7 @@ def couple(nodes: Sparse, block: Ints, n: Floats, parent: Ints, above: Floats, d
     return out
 
 
-@njit(cache=True)
+@compiled
 def _between(D: Split, block: int, ia: int, ib: int) -> float:
     """Covariance of two columns; D.K holds the knots' full strips, D.B the border."""
     T = D.K.shape[1]
@@ -150,7 +150,7 @@ def _between(D: Split, block: int, ia: int, ib: int) -> float:
     return value
 
 
-@njit(cache=True)
+@compiled
 def _quadratic(rows: Sparse, i: int, block: int, D: Split) -> float:
     """Return x'Dx of sparse row i."""
     total = 0.0
@@ -163,7 +163,7 @@ def _quadratic(rows: Sparse, i: int, block: int, D: Split) -> float:
     return total
 
 
-@njit(cache=True)
+@compiled
 def inherit(nodes: Sparse, parent: Ints, above: Sparse) -> tuple[Floats, Floats]:
     """The parents' values (above) on each child's own columns, and their sum weighted by the child's couplings."""
     out = np.empty(len(nodes.val))
@@ -178,7 +178,7 @@ def inherit(nodes: Sparse, parent: Ints, above: Sparse) -> tuple[Floats, Floats]
     return out, lin
 
 
-@njit(cache=True)
+@compiled
 def quadratics(rows: Sparse, block: Ints, D: Split) -> Floats:
     """Return x'Dx of every row."""
     out = np.empty(len(block))
@@ -187,7 +187,7 @@ def quadratics(rows: Sparse, block: Ints, D: Split) -> Floats:
     return out
 
 
-@njit(cache=True)
+@compiled
 def spread_columns(nodes: Sparse, block: Ints, f: Floats, w: Floats, cov: Floats, D: Split) -> Floats:
     """Covariance of each node's running sum with its own columns: f cov - w D c, cov being the parent's."""
     out = np.empty(len(cov))
@@ -200,7 +200,7 @@ def spread_columns(nodes: Sparse, block: Ints, f: Floats, w: Floats, cov: Floats
     return out
 
 
-@njit(cache=True)
+@compiled
 def fold(at: Ints, nodes: Sparse, w: Floats, f: Floats, carry: Floats, Z: Floats) -> Floats:
     """Fold one level of each row's chain into its dense vector Z (rows, q), from the leaf upward.
 
