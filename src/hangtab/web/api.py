@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from hangtab.domain.errors import UnknownPieceError
 from hangtab.rendering.contract import naming_json, subject_json, worth_json
+from hangtab.usecases.desk import Asked
 from hangtab.usecases.ports import SaleRow, SalesFilter
 from hangtab.usecases.views import Answer
 from hangtab.web.doors import Desk
@@ -167,9 +168,7 @@ def routes(desk: Desk) -> APIRouter:
     @router.get("/subjects", response_model=list[AskedModel])
     def subjects(limit: Annotated[int, Query(ge=1, le=100_000)] = 100) -> list[dict[str, Any]]:
         """What can be asked about."""
-        return [
-            {"subject": subject_json(a.subject, a.text), "text": a.text, "sales": a.sales} for a in desk.subjects(limit)
-        ]
+        return [_asked(a) for a in desk.subjects(limit)]
 
     @router.get("/suggest", response_model=list[SuggestionModel])
     def suggest(text: str = "") -> list[dict[str, str]]:
@@ -184,3 +183,7 @@ def routes(desk: Desk) -> APIRouter:
         return {"currency": desk.info().currency, "total": found.total, "rows": list(found.rows)}
 
     return router
+
+
+def _asked(one: Asked) -> dict[str, Any]:
+    return {"subject": subject_json(one.subject, one.text), "text": one.text, "sales": one.sales}

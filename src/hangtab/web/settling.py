@@ -56,11 +56,7 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
         act: Annotated[str, Form()] = "take",
         choice: Annotated[str, Form()] = "",
     ) -> Response:
-        taken = {"none": NONE_OF_THESE, "aside": SET_ASIDE}.get(act, choice)
-        if not taken:
-            raise HangtabError(
-                "No answer is marked", where="the item to settle", mend="Mark one, or set the item aside"
-            )
+        taken = _taken(act, choice)
         desk.settle(id, taken)
         return _next(at, taken if act in {"none", "aside"} else "taken")
 
@@ -72,6 +68,14 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
         return RedirectResponse("/settle?" + urlencode({"id": back, "done": "undone"}), status_code=303)
 
     return router
+
+
+def _taken(act: str, choice: str) -> str:
+    """The answer that a button means. Raises HangtabError when none was marked."""
+    taken = {"none": NONE_OF_THESE, "aside": SET_ASIDE}.get(act, choice)
+    if not taken:
+        raise HangtabError("No answer is marked", where="the item to settle", mend="Mark one, or set the item aside")
+    return taken
 
 
 def _next(at: int, done: str) -> Response:
