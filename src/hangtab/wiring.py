@@ -11,7 +11,7 @@ from pathlib import Path
 
 from hangtab.catalogue.model import Catalogue
 from hangtab.catalogue.reading import read_catalogue, starter_files
-from hangtab.domain.errors import PriceError, Problem, SourceError
+from hangtab.domain.errors import Problem, SourceError
 from hangtab.domain.money import Money
 from hangtab.intake import SourceFile
 from hangtab.levelling import Rates, read_ecb
@@ -21,6 +21,8 @@ from hangtab.storage.folders import catalogue_files
 from hangtab.storage.rates_file import bundled_rates_file
 from hangtab.usecases.parts import Parts
 from hangtab.usecases.ports import Entry
+from hangtab.usecases.rates import SETTING as RATES
+from hangtab.usecases.rates import known_currency
 
 READ = (".csv", ".tsv", ".xlsx", ".html", ".htm", ".txt")
 PHOTOS = (".png", ".jpg", ".jpeg", ".webp", ".gif")
@@ -39,22 +41,13 @@ def today() -> date:
 
 def new_book(path: Path, *, currency: str, catalogue: Path | None, who: str) -> SqlBook:
     """Make a book with its catalogue (the starter's general words alone when no folder is given)."""
-    known_currency(currency)
+    Money(0, currency)
+    known_currency(bundled_rates(), currency)
     files = catalogue_files(catalogue) if catalogue else dict(starter_files())
     read_catalogue(files)
     book = create_book(path, currency, Entry(who, now(), "new book", {"currency": currency}))
     book.put_catalogue(files, Entry(who, now(), "catalogue", {"files": len(files)}))
     return book
-
-
-def known_currency(currency: str) -> None:
-    """Refuse a currency that nothing could be levelled to. Raises PriceError."""
-    Money(0, currency)
-    known = ("EUR", *rates().columns)
-    if currency not in known:
-        raise PriceError(
-            f"No such currency: {currency}", where="the currency of the book", mend=f"Use one of {', '.join(known)}"
-        )
 
 
 def put_catalogue(parts: Parts, folder: Path) -> Catalogue:
@@ -69,12 +62,19 @@ def open_parts(path: Path, who: str) -> Parts:
     """Open a book with all that goes with it."""
     book = open_book(path)
     catalogue = read_catalogue(book.catalogue_files())
-    return Parts(book, catalogue, Namer(catalogue), rates(), now, who)
+    return Parts(book, catalogue, Namer(catalogue), rates_of(book), now, who)
 
 
-def rates() -> Rates:
+def bundled_rates() -> Rates:
     """The reference rates that came with the program."""
     return read_ecb(bundled_rates_file())
+
+
+def rates_of(book: SqlBook) -> Rates:
+    """The reference rates that a book keeps, or those that came with the program where these are newer."""
+    bundled, kept = bundled_rates(), book.setting(RATES)
+    own = read_ecb(book.source(kept).data) if kept else bundled
+    return own if own.last_day >= bundled.last_day else bundled
 
 
 def gather(paths: list[Path]) -> Iterator[SourceFile | Problem]:

@@ -22,6 +22,8 @@ def add_to(app: typer.Typer) -> None:
     app.command("take-in")(take_in)
     app.command("take-ins")(take_ins)
     app.command("undo")(undo)
+    app.command("rates")(rates)
+    app.command("currency")(currency)
     app.command("fit")(fit)
     app.command("check")(check)
     app.command("backup")(backup)
@@ -49,14 +51,17 @@ def catalogue(
     book: BookOption = None,
     who: WhoOption = None,
 ) -> None:
-    """Replace the book's catalogue and name its evidence anew."""
+    """Replace the book's catalogue; name its evidence and level its prices anew."""
     from hangtab import wiring
+    from hangtab.usecases.levels import relevel
     from hangtab.usecases.naming import rename_all
 
     parts = parts_of(book, who)
     known = wiring.put_catalogue(parts, folder)
     with showing.progress() as on_step:
-        changed = rename_all(wiring.open_parts(book_path(book), parts.who), on_step)
+        renewed = wiring.open_parts(book_path(book), parts.who)
+        changed = rename_all(renewed, on_step)
+        relevel(renewed, on_step, everything=True)
     typer.echo(
         f"{len(known.lines)} lines, {len(known.releases)} releases; {changed} names changed. Fit anew: hangtab fit"
     )
@@ -101,6 +106,34 @@ def undo(
     with showing.progress() as on_step:
         gone = undo_take_in(parts_of(book, who), take_in, on_step)
     typer.echo(f"Took back {gone} pieces of evidence. Fit anew: hangtab fit")
+
+
+def rates(
+    table: Annotated[Path, typer.Argument(readable=False, help="The bank's eurofxref-hist.zip or .csv.")],
+    book: BookOption = None,
+    who: WhoOption = None,
+) -> None:
+    """Use a newer table of reference exchange rates, and level every price anew."""
+    from hangtab.storage.rates_file import rates_file
+    from hangtab.usecases.rates import keep_rates
+
+    content = rates_file(table)
+    with showing.progress() as on_step:
+        count = keep_rates(parts_of(book, who), table.name, content, on_step)
+    typer.echo(f"{count} prices levelled anew. Fit anew: hangtab fit")
+
+
+def currency(
+    code: Annotated[str, typer.Argument(help="ISO 4217 code, such as USD.")],
+    book: BookOption = None,
+    who: WhoOption = None,
+) -> None:
+    """Level the book to another currency, each price at its own day's rate."""
+    from hangtab.usecases.rates import change_currency
+
+    with showing.progress() as on_step:
+        count = change_currency(parts_of(book, who), code.upper(), on_step)
+    typer.echo(f"{count} prices levelled to {code.upper()}. Fit anew: hangtab fit")
 
 
 def fit(

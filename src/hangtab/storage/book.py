@@ -102,6 +102,13 @@ class SqlBook:
             keeping.write_setting(connection, name, value)
             keeping.write_journal(connection, entry, setting=name, value=value)
 
+    def set_setting_to(self, name: str, source: SourceRecord, entry: Entry) -> None:
+        """Keep a file and have a setting name it by its hash, in one transaction."""
+        with self._writing() as connection:
+            keeping.keep_source(connection, source)
+            keeping.write_setting(connection, name, source.sha256)
+            keeping.write_journal(connection, entry, setting=name, value=source.sha256)
+
     def catalogue_files(self) -> Mapping[str, bytes]:
         """The catalogue's files as last taken in."""
         with self._reading() as connection:

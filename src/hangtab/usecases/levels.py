@@ -12,8 +12,11 @@ from hangtab.levelling import PostageGuess, learn_postage, level, level_ask
 from hangtab.usecases.parts import Parts
 
 
-def level_one(parts: Parts, evidence: Evidence, guess: PostageGuess) -> AllInPrice | Problem | None:
-    """The all-in price of a sale, or of the ask of what was not sold; None where no amount was stated."""
+def level_one(parts: Parts, evidence: Evidence, guess: PostageGuess, into: str = "") -> AllInPrice | Problem | None:
+    """The all-in price of a sale, or of the ask of what was not sold; None where no amount was stated.
+
+    `into` is the currency, the book's when empty.
+    """
     amount = evidence.price if evidence.price is not None else evidence.ask
     if amount is None:
         return None
@@ -25,7 +28,7 @@ def level_one(parts: Parts, evidence: Evidence, guess: PostageGuess) -> AllInPri
             venue=venue,
             taxes=parts.catalogue.taxes,
             rates=parts.rates,
-            into=parts.book.currency,
+            into=into or parts.book.currency,
             postage=guess,
         )
     except PriceError as error:
@@ -37,11 +40,18 @@ def book_guess(parts: Parts) -> PostageGuess:
     return learn_postage(parts.book.facts())
 
 
-def relevel(parts: Parts, on_step: OnStep, *, everything: bool = False) -> int:
+def relevel(parts: Parts, on_step: OnStep, *, everything: bool = False, into: str = "") -> int:
     """Level anew what had its postage estimated, or everything after a change of currency, rates or fees.
+
+    Args:
+        parts: the book and what goes with it.
+        on_step: progress in prices.
+        everything: each price, at its own day's rate.
+        into: the book's new currency; empty keeps the one it has. Needs `everything`.
 
     Returns: how many prices were looked at.
     """
+    currency = into or parts.book.currency
     chosen: list[Evidence] = []
 
     def choosing(facts: Iterable[Evidence]) -> Iterator[Evidence]:
@@ -55,7 +65,7 @@ def relevel(parts: Parts, on_step: OnStep, *, everything: bool = False) -> int:
     for done, evidence in enumerate(chosen):
         if done % 2000 == 0:
             on_step(Step("Levelling prices", done, len(chosen)))
-        price = level_one(parts, evidence, guess)
+        price = level_one(parts, evidence, guess, currency)
         prices.append((evidence.id, None if isinstance(price, Problem) else price))
-    parts.book.reprice(prices, parts.book.currency, parts.entry("level", count=len(prices)))
+    parts.book.reprice(prices, currency, parts.entry("level", count=len(prices), currency=currency))
     return len(prices)

@@ -24,6 +24,7 @@ LEVEL_WORDS = {
 }
 FEW = 10
 FINE = 10.0
+HALF = 0.5
 
 
 def track_for(valuer: Valuer, subject: Subject) -> Track | None:
@@ -36,42 +37,51 @@ def track_for(valuer: Valuer, subject: Subject) -> Track | None:
 
 def notes_for(parts: Parts, valuer: Valuer, worth: Worth, same: pl.DataFrame, track: Track | None) -> tuple[Note, ...]:
     """Notes for the margin, in the order of their sections."""
-    notes = [_rests(worth)]
-    if track:
-        inside = round(track.inside_80 * 100)
-        notes.append(
-            Note(
-                "worth",
-                "How wrong",
-                f"such estimates have been: off by {track.error * 100:.0f}\u202f% at the middle of {track.sales}"
-                f" unseen sales. {inside} of 100 fell inside the eight-in-ten range.",
-            )
-        )
-    notes.append(_middle(worth))
-    notes.append(_place(parts, valuer))
-    if worth.seen == 0:
-        notes.append(_leans(valuer, worth.subject))
-    notes.append(Note("comparables", "Counts", "is each price’s share in the mean of the logs."))
+    return (
+        *_doubts(valuer),
+        _rests(worth),
+        *_how_wrong(track),
+        _middle(worth),
+        _place(parts, valuer),
+        *([] if worth.seen else [_leans(valuer, worth.subject)]),
+        *_about_shares(worth),
+        *_asks(same),
+    )
+
+
+def _doubts(valuer: Valuer) -> list[Note]:
+    """A fit that did not converge is never used silently."""
+    return [Note("worth", "Do not trust this", warning) for warning in valuer.fitted.report.warnings]
+
+
+def _how_wrong(track: Track | None) -> list[Note]:
+    if track is None:
+        return [
+            Note("worth", "How wrong", "is not known yet: the book has too few sales to be tried on its last year.")
+        ]
+    said = (
+        f"such estimates have been: off by {track.error * 100:.0f}\u202f% at the middle of {track.sales} unseen sales."
+        f" {round(track.inside_80 * 100)} of 100 fell inside the eight-in-ten range."
+    )
+    return [Note("worth", "How wrong", said)]
+
+
+def _about_shares(worth: Worth) -> list[Note]:
+    notes = [Note("comparables", "Counts", "is each price’s share in the mean of the logs.")]
     if any(c.gain < 0 for c in worth.comparables):
-        notes.append(
-            Note("comparables", "A negative share", "pulls the other way: that sale tells of something taken off.")
-        )
-    doubtful = [c for c in worth.comparables if c.weight < 0.5]  # noqa: PLR2004
-    if doubtful:
-        worst = min(doubtful, key=lambda c: c.weight)
-        notes.append(
-            Note(
-                "comparables",
-                "Far off",
-                f"sales weigh less: the least counts for {worst.weight * 100:.0f}\u202f% of a clean sale.",
-            )
-        )
-    asks = same.filter(pl.col("kind") == "below")
-    if len(asks):
-        notes.append(
-            Note("years", "Asks", f"{len(asks)} unsold or running asks say only that a sale would bring less.")
-        )
-    return tuple(notes)
+        pulls = "pulls the other way: that sale tells of something taken off."
+        notes.append(Note("comparables", "A negative share", pulls))
+    least = min((c.weight for c in worth.comparables), default=1.0)
+    if least < HALF:
+        weigh = f"sales weigh less: the least counts for {least * 100:.0f}\u202f% of a clean sale."
+        notes.append(Note("comparables", "Far off", weigh))
+    return notes
+
+
+def _asks(same: pl.DataFrame) -> list[Note]:
+    count = len(same.filter(pl.col("kind") == "below"))
+    said = f"{count} unsold or running asks say only that a sale would bring less."
+    return [Note("years", "Asks", said)] if count else []
 
 
 def _rests(worth: Worth) -> Note:
@@ -103,7 +113,7 @@ def _age(newest: date, at: date) -> str:
 def _place(parts: Parts, valuer: Valuer) -> Note:
     venue, _, country = valuer.reference.site.partition("/")
     known = parts.catalogue.venues.get(venue)
-    name = known.names.name if known else venue or "any venue"
+    name = known.names.name if known else "no venue named" if venue in ("", "unknown") else venue
     how = "at auction" if valuer.reference.mechanism == "auction" else "at a fixed price"
     return Note("worth", "Stated for", f"{name}{', ' + country if country else ''}, {how}, postage included.")
 

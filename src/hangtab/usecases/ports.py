@@ -195,6 +195,9 @@ class Book(Protocol):
     def set_setting(self, name: str, value: str, entry: Entry) -> None:
         """Keep a setting that changes numbers."""
 
+    def set_setting_to(self, name: str, source: SourceRecord, entry: Entry) -> None:
+        """Keep a file that changes numbers, and have a setting name it by its hash."""
+
     def catalogue_files(self) -> Mapping[str, bytes]:
         """The catalogue's files as last taken in."""
 

@@ -35,7 +35,7 @@ PAGE = """<html><head><script type="application/ld+json">{"@context": "https://s
 def parts(tmp_path):
     catalogue = read_catalogue({path: text.encode() for path, text in FILES.items()})
     with create_book(tmp_path / "my.hangtab", "EUR", Entry("tester", NOON, "new book", {})) as book:
-        yield Parts(book, catalogue, Namer(catalogue), wiring.rates(), lambda: NOON, "tester")
+        yield Parts(book, catalogue, Namer(catalogue), wiring.bundled_rates(), lambda: NOON, "tester")
 
 
 def csv(*postages, day=1):
