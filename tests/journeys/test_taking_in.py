@@ -52,6 +52,7 @@ def test_a_receipt_of_many_files_is_summed_up_by_folder(empty):
     assert max(map(len, lines)) <= 80
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("which", ["the second", "one that others overlap"])
 def test_undoing_a_source_removes_just_what_it_brought(full, tmp_path, which):
     before = export(full)
@@ -161,6 +162,7 @@ def test_a_damaged_book_is_named_for_what_is_wrong_with_it(small_copy):
     assert all(p.mend for p in found)
 
 
+@pytest.mark.slow
 def test_a_replaced_catalogue_names_anew_but_not_what_a_person_settled(full, tmp_path):
     before = export(full)
     book = hangtab.open(full.book)
