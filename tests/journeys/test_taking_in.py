@@ -209,3 +209,32 @@ def test_an_answer_sleeps_while_its_source_is_gone_and_wakes_with_it(empty, tmp_
 def test_a_book_that_was_never_fitted_says_so_and_a_fit_of_nothing_is_refused(empty):
     assert "never fitted" in empty.run("worth", "harbour master", code=1)
     assert "nothing to fit yet" in empty.run("fit", "--at", AT, code=1)
+
+
+def test_what_is_taken_back_stays_in_the_answer_until_the_next_fit(small_copy):
+    asked = ("worth", "harbour master", "--at", AT, "--json")
+    before = json.loads(small_copy.run(*asked))
+    for source in hangtab.open(small_copy.book).parts.book.take_ins():
+        small_copy.run("undo", str(source.id))
+        gone = {c["id"] for c in before["comparables"]} - {
+            s.evidence.id for s in hangtab.open(small_copy.book).evidence()
+        }
+        if gone:
+            break
+    assert gone
+    assert json.loads(small_copy.run(*asked)) == before
+    assert "Estimate" in small_copy.run("worth", "harbour master", "--at", AT)
+    small_copy.run("fit", "--at", AT)
+    assert gone.isdisjoint(c["id"] for c in json.loads(small_copy.run(*asked))["comparables"])
+
+
+def test_a_fit_in_another_currency_is_never_shown_as_this_one(small_copy):
+    asked = ("worth", "harbour master", "--at", AT, "--json")
+    euros = json.loads(small_copy.run(*asked))
+    small_copy.run("currency", "JPY")
+    assert "not fitted in JPY" in small_copy.run("worth", "harbour master", code=1)
+    small_copy.run("fit", "--at", AT)
+    yen = json.loads(small_copy.run(*asked))
+    assert yen["currency"] == "JPY"
+    # A euro was 114 to 186 yen in the years of the demo (European Central Bank).
+    assert 100 < yen["middle"]["median"] / euros["middle"]["median"] < 200

@@ -84,7 +84,6 @@ def answer(parts: Parts, standing: Standing, asked: Ask) -> Answer:
         track=track,
         asks=int((same["kind"] == "below").sum()),
         fitted=standing.made,
-        newer_evidence=0,
     )
 
 

@@ -65,6 +65,7 @@ def fit_book(parts: Parts, as_of: date, seed: int, on_step: OnStep) -> FitRecord
         "seed": seed,
         "catalogue": parts.catalogue.digest,
         "evidence": len(rows),
+        "currency": parts.book.currency,
         "reference": asdict(reference),
         "calibration": asdict(made.calibration),
         "report": asdict(made.fitted.report),
@@ -75,25 +76,22 @@ def fit_book(parts: Parts, as_of: date, seed: int, on_step: OnStep) -> FitRecord
 
 
 def load_valuer(parts: Parts) -> Standing:
-    """The newest fit, ready to answer. Raises BookError when the book was never fitted."""
+    """The newest fit, ready to answer from the very rows it was made from.
+
+    Raises BookError when the book was never fitted, or not since its currency changed.
+    """
     record = parts.book.latest_fit()
     if record is None:
         raise BookError("This book was never fitted", where="the book", mend="hangtab fit (after taking in some sales)")
-    meta = record.meta
+    meta, currency = record.meta, parts.book.currency
+    if meta.get("currency") != currency:
+        raise BookError(f"The book was not fitted in {currency} yet", where="the fit", mend="hangtab fit")
     try:
         fitted = Fitted.from_bytes(record.blob)
     except WorthError as error:
         raise BookError(f"The book's fit cannot be used: {error.what}", where="the fit", mend="hangtab fit") from error
-    rows = parts.book.rows()
-    table = engine_table(rows, parts.catalogue, parts.book.currency)
-    valuer = Valuer(
-        fitted,
-        table,
-        parts.catalogue,
-        _reference(meta["reference"]),
-        _calibration(meta["calibration"]),
-        parts.book.currency,
-    )
+    reference, calibration = _reference(meta["reference"]), _calibration(meta["calibration"])
+    valuer = Valuer(fitted, fitted.table, parts.catalogue, reference, calibration, currency)
     return Standing(valuer, record.key, record.made, int(str(meta["evidence"])))
 
 

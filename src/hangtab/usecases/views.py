@@ -109,7 +109,6 @@ class Answer:
     track: Track | None
     asks: int  # unsold or running asks of the same variant
     fitted: datetime
-    newer_evidence: int  # evidence taken in since the fit
     about: str = ""  # the piece last looked at, where the question named none
 
 

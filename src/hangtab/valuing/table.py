@@ -74,6 +74,7 @@ def book_spec() -> Spec:
         wider="wider",
         tails="student",
         overlooked=OVERLOOKED,
+        beside=("subject",),
     )
 
 

@@ -52,7 +52,6 @@ def view(answer: Answer, sold: Mapping[str, AsSold], outline: Outline | None, pr
         "key": _key(kinds.values()),
         "plate": plate(outline) if outline else "",
         "margin": _margin(answer.notes),
-        "newer": words.grouped(str(answer.newer_evidence)) if answer.newer_evidence else "",
         "cautions": answer.cautions,
         "contents": _contents(bool(rows["rows"]), bool(years["years"][0]), bool(ladder["ladder"])),
     }

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -181,6 +182,7 @@ class BookDesk:
 
 
 def _load(parts: Parts) -> Loaded:
-    key = parts.book.latest_fit_key()
-    standing = load_valuer(parts) if key else None
+    key, standing = parts.book.latest_fit_key(), None
+    with suppress(BookError):  # a fit that cannot be used says so when a worth is asked for; the rest is served
+        standing = load_valuer(parts)
     return Loaded(parts, standing, key)

@@ -71,6 +71,11 @@ class Fitted:
         return self._state.problem.spec
 
     @property
+    def table(self) -> pl.DataFrame:
+        """The rows the fit was made from, in the caller's order: the columns of `spec.columns`."""
+        return self._state.problem.sheet.frame.sort(ROW).drop(ROW)
+
+    @property
     def components(self) -> dict[str, float]:
         """Variances by name (walks: of one knot's step), and `freedom` of Student-t noise. 0.0: none found."""
         p, out = self._state.problem, {}
@@ -150,7 +155,7 @@ class Fitted:
     def add(self, more_rows: Table) -> Fitted:
         """A fit of the longer table with the variances held; row numbers go on from the old table's."""
         p = self._state.problem
-        old = p.sheet.frame.sort(ROW).drop(ROW)
+        old = self.table
         more = read_rows(more_rows, p.spec)
         table = pl.concat([old, more], how="vertical_relaxed")
         sheet = read_table(table, p.spec)

@@ -60,6 +60,7 @@ class Spec:
     deviation in the units of the log price. reference: per flat factor the value without a column.
     scale: "log" (the model is of log prices) or "plain" (of the column itself, for other tables).
     nu: fixes the degrees of freedom of the Student-t noise.
+    beside: columns kept with the fit (`Fitted.table`) that the model does not read.
     overlooked: share of bounds that say nothing (an ask ends unsold because nobody saw it, or repeats another):
     P(unsold) is q + (1 - q) P(price below the ask). 0: every bound tells. Above 0, variances are found from the sales
     alone and the mode from both.
@@ -86,10 +87,11 @@ class Spec:
     scale: str = "log"
     nu: float | None = None
     overlooked: float = 0.0
+    beside: Sequence[str] = ()
 
     def __post_init__(self) -> None:
         """Bring lists to tuples and shorthand curves to `Curve`, then check."""
-        for name in ("groups", "factors", "numbers", "walks", "spread_by"):
+        for name in ("groups", "factors", "numbers", "walks", "spread_by", "beside"):
             object.__setattr__(self, name, tuple(getattr(self, name)))
         curves = {k: c if isinstance(c, Curve) else Curve(c) for k, c in self.curves.items()}
         object.__setattr__(self, "curves", curves)
@@ -114,13 +116,14 @@ class Spec:
 
     @property
     def columns(self) -> tuple[str, ...]:
-        """Every column of the table the model reads, each once, in a fixed order."""
+        """Every column of the table that is read or kept, each once, in a fixed order."""
         names = [part for path in self.chain for part in path.split("/")]
         names += [self.when] if self.when else []
         names += [part for path in self.crossed for part in path.split("/")]
         names += [*self.factors, *self.numbers, *self.curves, *self.spread_by]
         names += [c.by for c in self.shapes.values() if c.by]
         names += [n for n in (self.price, self.kind, self.ask, self.wider, self.evidence) if n]
+        names += self.beside
         return tuple(dict.fromkeys(names))
 
     def to_dict(self) -> dict[str, Any]:

@@ -112,7 +112,7 @@ class FakeDesk:
         return Answer(
             text, naming(text), head(chosen, self.title), found, never, () if never else ladder(chosen), years(found.middle.median),
             () if never else dots(), notes(never=never), cautions(), () if never else (Other(RAW.key, "raw, with a seller’s own mark", 0.05, 136.0),),
-            Track("carded graded", 0.14, 0.81, 212), 3, datetime(2026, 11, 20, 21, 14, tzinfo=UTC), 12,
+            Track("carded graded", 0.14, 0.81, 212), 3, datetime(2026, 11, 20, 21, 14, tzinfo=UTC),
         )  # fmt: skip
 
     def names_of(self, things: Sequence[str]) -> Sequence[str]:
