@@ -139,14 +139,12 @@ def test_readers_are_never_blocked_by_a_take_in(file_book, path):
         for row in range(1200):
             if row == 1100:  # a batch is written, the transaction is open
                 with open_book(path, wait=0.0) as reader:
-                    start = time.perf_counter()
                     seen.append((reader.rows().height, reader.sales(SalesFilter()).total, len(reader.take_ins())))
-                    seen.append(time.perf_counter() - start)
             yield fact(spring, row, f"q{row}")
 
     file_book.take_in(spring, facts(), entry())
-    assert seen[0] == (0, 0, 0)
-    assert seen[1] < 1.0
+    # The reader waits for nothing (wait=0.0): were it blocked, it would have failed.
+    assert seen == [(0, 0, 0)]
     with open_book(path) as reader:
         assert reader.rows().height == 1200
 

@@ -1,7 +1,6 @@
 """The table of rates is read quickly and refuses what it is not."""
 
 import io
-import time
 import zipfile
 from datetime import date
 from decimal import Decimal
@@ -11,7 +10,7 @@ import pytest
 from hangtab.domain.errors import PriceError
 from hangtab.domain.money import Money
 from hangtab.levelling import convert, read_ecb
-from hangtab.storage.rates_file import bundled_rates_file, rates_file
+from hangtab.storage.rates_file import rates_file
 from tests.unit.levelling.fixtures import RATES, ROUND
 
 
@@ -64,10 +63,3 @@ def test_what_is_no_rate_is_refused(cell):
 def test_a_missing_file_is_a_stated_error(tmp_path):
     with pytest.raises(PriceError, match="Rates cannot be read"):
         rates_file(tmp_path / "none.zip")
-
-
-def test_loading_is_fast():
-    content = bundled_rates_file()
-    started = time.perf_counter()
-    read_ecb(content)
-    assert time.perf_counter() - started < 0.3
