@@ -87,8 +87,16 @@ def settle(parts: Parts, evidence_id: str, choice: str) -> None:
                 where=f"the answer for {evidence_id}",
                 mend="Choose one of the answers offered, or none of these",
             ) from None
-        name = StoredName(((choice, parts.namer.sentence(subject), 1.0),), 0.0, decided=True, by=parts.who, nodes=nodes)
+        first = (choice, parts.namer.sentence(subject), 1.0)
+        lot = _is_lot(parts, evidence_id)
+        name = StoredName((first,), 0.0, decided=True, by=parts.who, lot=lot, nodes=nodes)
     parts.book.settle(evidence_id, name, parts.entry("settle", id=evidence_id, answer=choice))
+
+
+def _is_lot(parts: Parts, evidence_id: str) -> bool:
+    """Whether its words offer several pieces; naming the first does not make the sum one piece's price."""
+    stored = parts.book.find(evidence_id)
+    return bool(stored and stored.name and stored.name.lot)
 
 
 def undo_settle(parts: Parts) -> str:

@@ -1,27 +1,17 @@
 """Take-in names, levels and keeps what sources bring; renaming and levelling anew build on the same book."""
 
-from datetime import UTC, datetime
 from decimal import Decimal
 from hashlib import sha256
 
-import pytest
-
-from hangtab import wiring
-from hangtab.catalogue.reading import read_catalogue
 from hangtab.domain.evidence import PostageKind
 from hangtab.domain.progress import ignore_step
 from hangtab.intake import SourceFile
 from hangtab.levelling import learn_postage
 from hangtab.naming import Namer, Saying
-from hangtab.storage import create_book
 from hangtab.usecases.levels import book_guess, relevel
 from hangtab.usecases.naming import rename_all
-from hangtab.usecases.parts import Parts
-from hangtab.usecases.ports import Entry
 from hangtab.usecases.take_in import remembering, stored_name, take_in
-from tests.unit.catalogue.files import FILES
 
-NOON = datetime(2026, 11, 3, 12, tzinfo=UTC)
 HEAD = "Date,Title,Price (EUR),Postage\n"
 TITLES = ("Tidewardens Keeper northgate 34", "Keeper creased card")
 PIXELS = b"\x89PNG\r\n\x1a\n" + bytes(64)
@@ -29,13 +19,6 @@ PAGE = """<html><head><script type="application/ld+json">{"@context": "https://s
 "name": "Tidewardens Keeper northgate 34", "offers": {"@type": "Offer", "price": "47.00", "priceCurrency": "EUR",
 "availability": "SoldOut"}}</script></head>
 <body><img src="one_files/front.png" alt="front"><p>Sold 2 March 2025</p></body></html>"""
-
-
-@pytest.fixture
-def parts(tmp_path):
-    catalogue = read_catalogue({path: text.encode() for path, text in FILES.items()})
-    with create_book(tmp_path / "my.hangtab", "EUR", Entry("tester", NOON, "new book", {})) as book:
-        yield Parts(book, catalogue, Namer(catalogue), wiring.bundled_rates(), lambda: NOON, "tester")
 
 
 def csv(*postages, day=1):
