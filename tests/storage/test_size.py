@@ -85,3 +85,11 @@ def test_pages_follow_each_other_without_gap_or_repeat(large):
     book, _ = large
     pages = [book.sales(SalesFilter(order="text", offset=at, limit=700)).rows for at in range(0, SIZE, 700)]
     assert len({row.id for page in pages for row in page}) == SIZE
+
+
+def test_what_was_asked_is_told_from_what_was_paid(large):
+    book, facts = large
+    kinds = {one.evidence.id: one.evidence.kind for one in facts}
+    rows = book.sales(SalesFilter(limit=SIZE)).rows
+    assert {row.asked for row in rows if kinds[row.id] is Kind.ASK} == {True}
+    assert {row.asked for row in rows if kinds[row.id] is not Kind.ASK} == {False}

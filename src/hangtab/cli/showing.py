@@ -194,6 +194,7 @@ def sales(page: SalesPage, currency: str, venues: Mapping[str, str]) -> None:
     shown = table("Title", "Kind", "Sold", "All in", "Venue", words=("Kind", "Venue"))
     for r in page.rows:
         total = paid(Money(r.all_in, currency)) if r.all_in is not None else ""
+        total = f"asked {total}" if r.asked and total else total
         venue = " ".join(part for part in (venues.get(r.venue, r.venue), r.country) if part)
         shown.add_row(plain(r.text or r.title), r.kind, when(r.sold) if r.sold else "", total, plain(venue))
     out = console()

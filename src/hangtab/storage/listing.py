@@ -36,7 +36,7 @@ _ORDERS: dict[str, ColumnElement[Any]] = {
 }
 _SHOWN = (
     *(_E.id, _E.kind, _E.day, _E.precision, _E.title, _E.subject, _E.sentence, _E.decided, _E.venue),
-    *(_E.country, _E.all_in, _E.item, _E.outcome, _E.standing),
+    *(_E.country, _E.all_in, _E.item, _E.outcome, _E.standing, _E.is_ask),
 )
 _ISO_LENGTH = {"day": 10, "month": 7, "year": 4}
 
@@ -95,6 +95,7 @@ def _sale(row: Any) -> SaleRow:  # noqa: ANN401 - a row of the query above
         item=row.item,
         outcome=row.outcome,
         standing=row.standing,
+        asked=bool(row.is_ask),
     )
 
 

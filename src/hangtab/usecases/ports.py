@@ -147,7 +147,10 @@ class SalesFilter:
 
 @dataclass(frozen=True, slots=True)
 class SaleRow:
-    """One row of the list of sales; money in minor units of the book's currency, None where there is no price."""
+    """One row of the list of sales; money in minor units of the book's currency, None where there is no price.
+
+    `asked`: the money is what was asked (asks, unsold listings, offers at a hidden price), a bound and not a price.
+    """
 
     id: str
     kind: str
@@ -162,6 +165,7 @@ class SaleRow:
     item: int | None
     outcome: str
     standing: str
+    asked: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ _CHUNK = 5000
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 _ORDERS = ("sold", "title", "text", "venue", "kind", "all_in", "item")
 _COLUMNS = ("id", "kind", "sold", "title", "subject", "text", "decided", "venue", "country", "all_in", "item",
-            "currency", "outcome", "standing")  # fmt: skip
+            "asked", "currency", "outcome", "standing")  # fmt: skip
 _HEADS = (("sold", "Sold", ""), ("title", "As sold", ""), ("venue", "Venue", "hide-s"), ("all_in", "All in", "num"),
           ("item", "Without postage", "num hide-s"))  # fmt: skip
 KIND_WORDS = {
@@ -183,6 +183,7 @@ def _row(row: SaleRow, currency: str, venues: Mapping[str, str]) -> dict[str, ob
         "title": row.title,
         "text": row.text,
         "venue": ", ".join(p for p in (venues.get(row.venue, row.venue), row.country) if p),
+        "asked": row.asked and row.all_in is not None,
         "outcome": "" if row.outcome == "completed" else row.outcome,
         "href": f"/evidence/{quote(row.id)}",
         "worth_href": f"/?{urlencode({'subject': row.subject})}" if row.subject else "",
