@@ -14,11 +14,12 @@ from hangtab import wiring
 from hangtab.domain.name import Naming
 from hangtab.domain.progress import OnStep, ignore_step
 from hangtab.domain.worth import Worth
-from hangtab.usecases.estimate import Ask, answer, estimate, split_asked
+from hangtab.usecases.estimate import Ask, answer, split_asked
 from hangtab.usecases.fitting import fit_book, load_valuer
 from hangtab.usecases.naming import name_title
 from hangtab.usecases.parts import Parts
 from hangtab.usecases.ports import SalesFilter, SalesPage, Stored, Waiting
+from hangtab.usecases.replies import one_worth
 from hangtab.usecases.settling import rank_waiting, settle
 from hangtab.usecases.take_in import TakenIn, take_in
 from hangtab.usecases.undo import undo_take_in
@@ -33,8 +34,7 @@ class OpenBook:
 
     def worth(self, text: str = "", *, at: date | None = None, price: str = "", subject: str = "") -> Worth:
         """The worth of a piece; `price` such as "47 + 18 post" is placed among next sales."""
-        asked = split_asked(Ask(text, at or wiring.today(), price, subject))
-        return estimate(self.parts, load_valuer(self.parts), asked)
+        return one_worth(self.parts, load_valuer(self.parts), Ask(text, at or wiring.today(), price, subject))
 
     def answer(self, text: str = "", *, at: date | None = None, price: str = "", subject: str = "") -> Answer:
         """The worth with its grades, years and notes."""

@@ -1,4 +1,4 @@
-"""Draws one answer in a terminal: figure, range, verdict, sales, cautions. The words are those of the pages.
+"""Draws one reply in a terminal: figure, range, verdict, sales, cautions. The words are those of the pages.
 
 Promises that each sale is called by what it was and where it sold. Not here: any sum.
 """
@@ -19,10 +19,11 @@ from hangtab.rendering.words import day, exact, money, per_cent, span
 
 if TYPE_CHECKING:
     from hangtab.domain.worth import Comparable, Worth
-    from hangtab.usecases.desk import AsSold
+    from hangtab.usecases.desk import AsSold, Compared, SeveralPieces
     from hangtab.usecases.views import Answer
 
 LETTERS = "abcdefghijkl"
+SURE = 0.9
 Sentence = Callable[[Subject], str]
 
 
@@ -31,6 +32,7 @@ def show(made: Answer, sold: Mapping[str, AsSold], sentence: Sentence) -> None:
     out, worth = console(), made.worth
     out.print(Text(made.head.headword, style="bold"))
     out.print(Text(f"{made.head.origin}. ", style="italic").append(Text(made.head.description, style="not italic")))
+    _readings(made)
     _figures(made)
     out.print(_grid(worth, sold, sentence))
     for note in made.notes:
@@ -38,6 +40,47 @@ def show(made: Answer, sold: Mapping[str, AsSold], sentence: Sentence) -> None:
             out.print(Text.assemble((note.run_in, "bold"), " ", note.text))
     for head, rest in made.cautions:
         out.print(Text.assemble("║ ", (head, "bold"), " " if head else "", rest))
+
+
+def _readings(made: Answer) -> None:
+    """How sure the reading is, and what else was perhaps meant, where the words do not decide it."""
+    chosen = next((c for c in made.naming.candidates if c.subject == made.worth.subject), None)
+    if made.naming.decided or chosen is None:
+        return
+    out = console()
+    out.print(Text.assemble(("Not certain.", "bold"), f" Read as the likeliest, {per_cent(chosen.probability)}."))
+    for other in made.others:
+        worth = money(other.median, made.worth.currency)
+        out.print(plain(f"It could also be {other.text}, {per_cent(other.probability)}. Then the worth is {worth}."))
+
+
+def show_compared(made: Compared) -> None:
+    """Two states set against each other."""
+    out = console()
+    if made.sure < SURE:
+        out.print(Text.assemble(("Not certain.", "bold"), f" Read as the likeliest piece, {per_cent(made.sure)}."))
+    sides = table("One against the other", "Worth", "Range", "Sales, any grade")
+    for side in made.sides:
+        worth = side.worth
+        figure, range_ = money(worth.middle.median, worth.currency), span(*worth.next_sale.ranges[80], worth.currency)
+        sides.add_row(plain(worth.text), figure, range_, f"{worth.seen}")
+    out.print(sides)
+    if made.ratio:
+        ratio, low, high = made.ratio
+        out.print(f"The first brings {ratio:.2f} times the second, eight in ten between {low:.2f} and {high:.2f}.")
+    out.print("Ranges are of the next sale, eight in ten. An estimate from market evidence is not an appraisal.")
+
+
+def show_several(made: SeveralPieces) -> None:
+    """What a lot may hold."""
+    out = console()
+    out.print("Several pieces sold for one sum cannot be valued as one yet. Each piece has its own worth.")
+    if made.others:
+        pieces = table("Piece", "Worth")
+        for other in made.others:
+            pieces.add_row(plain(other.text), money(other.median, made.currency))
+        out.print(pieces)
+    out.print("A lot has one sum and one postage for all. Its price is no single piece’s.")
 
 
 def _figures(made: Answer) -> None:

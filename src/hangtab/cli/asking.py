@@ -6,12 +6,19 @@ import json
 import sys
 from collections.abc import Iterable
 from dataclasses import replace
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from hangtab.cli import showing
 from hangtab.cli.options import AtOption, BookOption, JsonOption, day, parts_of, words
+
+if TYPE_CHECKING:
+    from hangtab.usecases.estimate import Ask
+    from hangtab.usecases.parts import Parts
+    from hangtab.usecases.ports import SalesFilter
+
+ROWS = 50
 
 
 def add_to(app: typer.Typer) -> None:
@@ -31,21 +38,38 @@ def worth(
     as_json: JsonOption = False,
 ) -> None:
     """What a piece is worth, and where a price falls. An estimate, not an appraisal."""
-    from hangtab.cli.answering import show
     from hangtab.rendering.contract import worth_json
-    from hangtab.usecases.around import as_sold
-    from hangtab.usecases.estimate import Ask, answer, estimate, split_asked
+    from hangtab.usecases.estimate import Ask
     from hangtab.usecases.fitting import load_valuer
+    from hangtab.usecases.listing import asks_for_list
+    from hangtab.usecases.replies import one_worth
 
-    when = day(at)
+    asked = Ask(words(text), day(at), words(price or ""))
     parts = parts_of(book)
-    asked = split_asked(Ask(words(text), when, words(price or "")))
-    standing = load_valuer(parts)
     if as_json:
-        _print(worth_json(estimate(parts, standing, asked)))
+        _print(worth_json(one_worth(parts, load_valuer(parts), asked)))
+    elif wanted := asks_for_list(parts, asked.text, asked.at):
+        _list(parts, wanted, ROWS)
     else:
-        made = answer(parts, standing, asked)
-        show(made, as_sold(parts, [c.id for c in made.worth.comparables]), parts.namer.sentence)
+        _reply(parts, asked)
+
+
+def _reply(parts: Parts, asked: Ask) -> None:
+    """Print what a person gets who asks: a worth, two set against each other, or the pieces of a lot."""
+    from hangtab.cli import answering
+    from hangtab.usecases.around import as_sold
+    from hangtab.usecases.desk import Compared, SeveralPieces
+    from hangtab.usecases.fitting import load_valuer
+    from hangtab.usecases.replies import reply
+
+    made = reply(parts, load_valuer(parts), asked, None)
+    if isinstance(made, Compared):
+        answering.show_compared(made)
+    elif isinstance(made, SeveralPieces):
+        answering.show_several(made)
+    else:
+        sold = as_sold(parts, [c.id for c in made.worth.comparables])
+        answering.show(made, sold, parts.namer.sentence)
 
 
 def name(
@@ -98,15 +122,19 @@ def evidence(
 def sales(
     text: Annotated[str, typer.Argument(help='Such as "all harbour master sales since last autumn".')] = "",
     book: BookOption = None,
-    limit: Annotated[int, typer.Option(min=1, help="How many rows.")] = 50,
+    limit: Annotated[int, typer.Option(min=1, help="How many rows.")] = ROWS,
 ) -> None:
     """List sales."""
     from hangtab.usecases.listing import asks_for_list
-    from hangtab.usecases.listing import sales as listed
     from hangtab.usecases.ports import SalesFilter
 
     parts, asked = parts_of(book), words(text)
-    wanted = asks_for_list(parts, asked, day(None)) or SalesFilter(text=asked)
+    _list(parts, asks_for_list(parts, asked, day(None)) or SalesFilter(text=asked), limit)
+
+
+def _list(parts: Parts, wanted: SalesFilter, limit: int) -> None:
+    from hangtab.usecases.listing import sales as listed
+
     venues = {v.id: v.names.name for v in parts.catalogue.venues.values()}
     showing.sales(listed(parts, replace(wanted, limit=limit)), parts.book.currency, venues)
 

@@ -31,9 +31,9 @@ def compare(parts: Parts, standing: Standing, asked: Ask, about: Subject | None 
 
     `about` is the piece last looked at, meant where the words name none.
     """
-    sides = AGAINST.split(asked.text) if asked.text and not asked.subject else []
-    if len(sides) != SIDES:
+    if asked.subject or not asks_to_compare(asked.text):
         return None
+    sides = AGAINST.split(asked.text)
     likeliest = named(parts, sides[0], about).candidates[0]
     first = likeliest.subject
     second = _other(parts, first, sides[1])
@@ -45,6 +45,11 @@ def compare(parts: Parts, standing: Standing, asked: Ask, about: Subject | None 
         )
     answers = tuple(answer(parts, standing, replace(asked, text="", price="", subject=s.key)) for s in (first, second))
     return Compared(asked.text, answers, _ratio(standing, first, second, asked), likeliest.probability)
+
+
+def asks_to_compare(text: str) -> bool:
+    """Whether a question sets two states against each other."""
+    return len(AGAINST.split(text)) == SIDES
 
 
 def _other(parts: Parts, first: Subject, right: str) -> Subject:

@@ -7,14 +7,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from hangtab.domain.errors import UnknownPieceError
 from hangtab.domain.name import Naming
 from hangtab.domain.subject import Subject
+from hangtab.domain.worth import Worth
 from hangtab.naming import Saying, split_price
 from hangtab.usecases.about import named
-from hangtab.usecases.comparing import compare
+from hangtab.usecases.comparing import asks_to_compare, compare
 from hangtab.usecases.desk import Compared, SeveralPieces
-from hangtab.usecases.estimate import Ask, answer, split_asked
+from hangtab.usecases.estimate import Ask, answer, estimate, split_asked
 from hangtab.usecases.fitting import Standing
+from hangtab.usecases.listing import asks_for_list
 from hangtab.usecases.parts import Parts
 from hangtab.usecases.views import Answer, Other
 
@@ -33,6 +36,23 @@ def reply(parts: Parts, standing: Standing, asked: Ask, about: Subject | None) -
     if naming == parts.namer.name(Saying.ask(priced.text)):
         return answer(parts, standing, priced)
     return _about(parts, standing, naming, priced, about)
+
+
+def one_worth(parts: Parts, standing: Standing, asked: Ask) -> Worth:
+    """The worth alone. Raises UnknownPieceError when no known piece is meant, or more than one worth is asked for."""
+    if not asked.subject:
+        priced = _split(asked)
+        several = asks_for_list(parts, asked.text, asked.at) or asks_to_compare(asked.text)
+        if several or parts.namer.name(Saying.ask(priced.text)).lot:
+            raise more_than_one(asked.text)
+    return estimate(parts, standing, split_asked(asked))
+
+
+def more_than_one(text: str) -> UnknownPieceError:
+    """A list, a comparison or a lot where one worth is wanted."""
+    return UnknownPieceError(
+        "That asks for more than one worth", where=text[:80], mend="Ask for one piece, or for the list of sales"
+    )
 
 
 def _split(asked: Ask) -> Ask:

@@ -10,10 +10,10 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query
 from pydantic import BaseModel, ConfigDict, Field
 
-from hangtab.domain.errors import UnknownPieceError
 from hangtab.rendering.contract import naming_json, subject_json, worth_json
 from hangtab.usecases.desk import Asked
 from hangtab.usecases.ports import SaleRow, SalesFilter
+from hangtab.usecases.replies import more_than_one
 from hangtab.usecases.views import Answer
 from hangtab.web.doors import Desk
 from hangtab.web.pages import parse_day
@@ -155,9 +155,7 @@ def routes(desk: Desk) -> APIRouter:
         """
         answer = desk.answer(text, price=price, at=parse_day(at, "at"), subject=subject, about=about)
         if not isinstance(answer, Answer):
-            raise UnknownPieceError(
-                "That asks for more than one worth", where=text[:80], mend="Ask for one piece, or for /api/sales"
-            )
+            raise more_than_one(text)
         return worth_json(answer.worth)
 
     @router.get("/name", response_model=list[CandidateModel])
