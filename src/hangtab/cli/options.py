@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from hangtab.domain.dates import asked_day
+from hangtab.domain.dates import FIRST_YEAR, LAST_YEAR, asked_day
 from hangtab.settings import read_settings
 
 if TYPE_CHECKING:
@@ -47,4 +47,5 @@ def day(text: str | None) -> date:
     try:
         return asked_day(text)
     except ValueError:
-        raise typer.BadParameter(f"{text!r} is no day; write it as 2026-11-03") from None
+        years = f"between {FIRST_YEAR} and {LAST_YEAR}"
+        raise typer.BadParameter(f"{text!r} is no day {years}; write it as 2026-11-03") from None

@@ -14,7 +14,7 @@ from hangtab.domain.money import Money
 
 
 class Kind(StrEnum):
-    """What sort of market fact it is. Only SALE, AUCTION and PRIVATE are prices by themselves."""
+    """What sort of market fact it is. Those of `PRICED` are prices by themselves, an OFFER once it is revealed."""
 
     SALE = "sale"  # sold at a fixed price
     AUCTION = "auction"  # sold at auction, the hammer

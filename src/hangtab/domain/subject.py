@@ -63,7 +63,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True, order=True)
 class Feature:
-    """One feature and how far it is verified; `id` is the catalogue's, `by` who confirmed or signed (role)."""
+    """One feature and how far it is verified; `id` is the catalogue's."""
 
     id: str
     state: FeatureState = FeatureState.CLAIMED
