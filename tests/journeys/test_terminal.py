@@ -53,3 +53,12 @@ def test_one_worth_is_refused_for_more_than_one_at_every_door(small, text):
     with pytest.raises(UnknownPieceError, match="more than one worth"):
         hangtab.open(small.book).worth(text)
     assert said.splitlines()[0] == json.loads(served.text)["what"] == "That asks for more than one worth"
+
+
+def test_words_of_danger_are_said_beside_the_figure(small):
+    said = asked(small, "harbour master glow sticker custom")
+    assert "as no piece of the catalogue, 85 %" in said.replace("\u202f", " ")
+    assert "The title says “custom”." in said
+    page = TestClient(create_app(BookDesk.open(small.book, "me"))).get("/", params={"q": "harbour master custom"}).text
+    assert "as no piece of the catalogue" in page
+    assert "The title says “custom”." in page

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from hangtab.usecases.views import Answer
 
 LETTERS = "abcdefghijkl"
-SURE = 0.9
+SURE, HALF = 0.9, 0.5
 Sentence = Callable[[Subject], str]
 
 
@@ -48,7 +48,10 @@ def _readings(made: Answer) -> None:
     if made.naming.decided or chosen is None:
         return
     out = console()
-    out.print(Text.assemble(("Not certain.", "bold"), f" Read as the likeliest, {per_cent(chosen.probability)}."))
+    none = f"; as no piece of the catalogue, {per_cent(made.naming.none)}" if made.naming.none >= HALF else ""
+    why = f" {made.naming.why}." if made.naming.why else ""
+    read = f" Read as the likeliest, {per_cent(chosen.probability)}{none}.{why}"
+    out.print(Text.assemble(("Not certain.", "bold"), plain(read)))
     for other in made.others:
         worth = money(other.median, made.worth.currency)
         out.print(plain(f"It could also be {other.text}, {per_cent(other.probability)}. Then the worth is {worth}."))

@@ -10,7 +10,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from hangtab.catalogue.model import Catalogue, Chain, FeatureKind
-from hangtab.domain.subject import FeatureState, Grading, Packaging, PartState, Seal, Subject
+from hangtab.domain.subject import Feature, FeatureState, Grading, Packaging, PartState, Seal, Subject
 from hangtab.naming.text import words
 from hangtab.naming.things import implied
 
@@ -123,9 +123,7 @@ class Sentences:
             if chain.change:
                 own.append(catalogue.changes[chain.change].names.name)
             head = ", ".join([head, *own])
-        marks = [_FEATURE_WORDS[f.state].format(catalogue.features[f.id].names.name) for f in subject.features]
-        if marks:
-            head += ", with the " + ", ".join(marks)
+        head += self._marks(subject.features)
         rest = [self._grading(subject.grading, subject.packaging)] if subject.grading else []
         state = f"Graded, {rest[0]}." if rest else ("Raw." if not chain.prototype else "")
         extra = [*self._state(subject), *(_PART_WORDS[p.state].format(self._part(p.id)) for p in subject.parts)]
@@ -204,6 +202,14 @@ class Sentences:
         if subject.seal is usual:
             return []
         return ["seal unknown" if subject.seal is Seal.UNKNOWN else subject.seal.value]
+
+    def _marks(self, features: tuple[Feature, ...]) -> str:
+        """Features as the entry says them: ", with the glow sticker, signed by the sculptor"."""
+        told = [(self._catalogue.features[f.id], _FEATURE_WORDS[f.state]) for f in features]
+        there = [words.format(f.names.name) for f, words in told if f.kind is not FeatureKind.SIGNATURE]
+        signed = [words.format(f.names.name) for f, words in told if f.kind is FeatureKind.SIGNATURE]
+        with_ = [f"with the {there[0]}", *there[1:]] if there else []
+        return "".join(f", {one}" for one in (*with_, *signed))
 
     def _grading(self, grading: Grading, packaging: Packaging) -> str:
         grader = self._catalogue.graders[grading.grader]

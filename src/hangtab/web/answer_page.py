@@ -85,6 +85,8 @@ def _question(answer: Answer, price: str, at: str) -> View:
         "about_said": answer.about,
         "decided": answer.naming.decided or chosen is None,
         "probability": chosen.probability if chosen else 1.0,
+        "no_piece": answer.naming.none,
+        "unsure_why": answer.naming.why,
         "glosses": _glosses(chosen) if answer.asked else [],
         "others": [
             {
