@@ -125,6 +125,7 @@ ROWS = (
     ("2025-03-02,Night Diver,1e309,5.00", "Price is too large: '1e309'"),
     ("2025-03-02,Night Diver,1e99999999999,5.00", "Price is too large"),
     ("2025-03-02,Night Diver,-12.00,5.00", "Price is negative: '-12.00'"),
+    ("2025-03-02,Night Diver,0.00,5.00", "Price is nothing"),
     ("2025-02-31,Night Diver,12.00,5.00", "No such day: 2025-02-31"),
     ("31.02.2025,Night Diver,12.00,5.00", "No such day: 31.02.2025"),
     ("2025-03-02,Night Diver,XQZ 12.00,5.00", "XQZ"),

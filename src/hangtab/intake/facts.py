@@ -64,6 +64,9 @@ def _assemble(row: FieldRow) -> Evidence:
     price, ask = _sides(kind, price, ask, offer)
     if price is None and kind is not Kind.OFFER and (kind not in ASKED or ask is None):
         raise UnclearError(Trouble("Price is missing", "Give a price, or say that it is hidden"), _anchor(row))
+    # With postage on top a price of nothing would count as a sale at the cost of its parcel.
+    if any(sum_ is not None and not sum_.minor for sum_ in (price, ask)):
+        raise UnclearError(Trouble("Price is nothing", "Give the amount that was paid or asked"), _anchor(row))
     postage = _postage(row, kind, price or ask)
     venue = row.venue or (row.setting.places.private() if kind is Kind.PRIVATE else "")
     listing = (row.text("listing").lstrip("#") or listing_in(row.text("url")))[:_LONGEST_ID]
