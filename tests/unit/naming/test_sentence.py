@@ -37,6 +37,8 @@ def test_entry(namer):
     [
         (Subject("sk-warp-kite-f", Packaging.LOOSE, parts=(Part("sk-warp-kite-f-sail", PartState.MISSING),)), "Loose vehicle. Raw. No sail."),
         (Subject("tw-night-diver-hardcopy", Packaging.PROTOTYPE), "Prototype, unpainted hardcopy."),
+        (Subject("tw-harbour-master-1", CARDED, Seal.SEALED, features=(Feature("signed"),)), "Carded figure on the first card, signed by the sculptor. Raw."),
+        (Subject("tw-harbour-master-1", CARDED, Seal.SEALED, features=(Feature("glow-sticker"), Feature("signed"))), "Carded figure on the first card, with the glow sticker, signed by the sculptor. Raw."),
         (Subject("tw-harbour-master-1", CARDED, Seal.OPENED, flaws=("crease",), note="worn"), "Carded figure on the first card. Raw. Opened, crease, worn."),
     ],
 )  # fmt: skip
