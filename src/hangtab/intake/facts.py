@@ -62,11 +62,7 @@ def _assemble(row: FieldRow) -> Evidence:
     outcome = outcome_of(row.text("outcome"), "; ".join(f.text for f in row.reading.fields if f.name == "kind"))
     kind = kind_of(_signs(row, quantity, outcome, (price, ask, offer)))
     price, ask = _sides(kind, price, ask, offer)
-    if price is None and kind is not Kind.OFFER and (kind not in ASKED or ask is None):
-        raise UnclearError(Trouble("Price is missing", "Give a price, or say that it is hidden"), _anchor(row))
-    # With postage on top a price of nothing would count as a sale at the cost of its parcel.
-    if any(sum_ is not None and not sum_.minor for sum_ in (price, ask)):
-        raise UnclearError(Trouble("Price is nothing", "Give the amount that was paid or asked"), _anchor(row))
+    _refuse_no_price(row, kind, price, ask)
     postage = _postage(row, kind, price or ask)
     venue = row.venue or (row.setting.places.private() if kind is Kind.PRIVATE else "")
     listing = (row.text("listing").lstrip("#") or listing_in(row.text("url")))[:_LONGEST_ID]
@@ -95,6 +91,14 @@ def _assemble(row: FieldRow) -> Evidence:
         language=row.text("language").lower()[:2] or (row.site.language if row.site else ""),
         photos=tuple(f.text for f in row.reading.fields if f.name == "photo" and re.fullmatch("[0-9a-f]{64}", f.text)),
     )
+
+
+def _refuse_no_price(row: FieldRow, kind: Kind, price: Money | None, ask: Money | None) -> None:
+    if price is None and kind is not Kind.OFFER and (kind not in ASKED or ask is None):
+        raise UnclearError(Trouble("Price is missing", "Give a price, or say that it is hidden"), _anchor(row))
+    # With postage on top a price of nothing would count as a sale at the cost of its parcel.
+    if any(sum_ is not None and not sum_.minor for sum_ in (price, ask)):
+        raise UnclearError(Trouble("Price is nothing", "Give the amount that was paid or asked"), _anchor(row))
 
 
 def _anchor(row: FieldRow) -> ReadField:
