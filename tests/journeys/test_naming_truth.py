@@ -14,6 +14,7 @@ from hangtab.catalogue.reading import read_catalogue
 from hangtab.demo.world import write_world
 from hangtab.domain.subject import Subject
 from hangtab.naming import Namer, Saying
+from hangtab.storage import open_book
 from hangtab.storage.folders import catalogue_files
 
 RIGHT, DECIDED = 0.95, 0.75
@@ -114,3 +115,25 @@ def test_probabilities_mean_what_they_say(world):
             came.append(same(naming.candidates[0].subject, Subject.parse(row["said_subject"])))
     # Only over-confidence is an error here: sellers of the invented world slip less than real ones.
     assert sum(came) / len(came) >= sum(told) / len(told) - 0.05
+
+
+def test_the_whole_demo_as_taken_in_is_named_right(demo):
+    """Every sale and ask of the demo's book, read from its sources with all their columns, against the truth."""
+    truth = pl.read_parquet(demo.world / "truth" / "evidence.parquet")
+    wanted = {row["evidence"]: row for row in truth.iter_rows(named=True) if row["kind"] != "lot"}
+    named, decided, wrong = 0, 0, []
+    with open_book(demo.book) as book:
+        for stored in book.evidence():
+            row = wanted.get(stored.evidence.id)
+            if row is None or stored.name is None:
+                continue
+            named += 1
+            if stored.name.decided:
+                decided += 1
+                subject = Subject.parse(stored.name.candidates[0][0])
+                if not row["nameable"] or not same(subject, Subject.parse(row["said_subject"])):
+                    wrong.append(stored.evidence.title)
+    figures = Figures(named, decided / named, 1 - len(wrong) / decided, wrong)
+    assert named > 25_000, str(figures)
+    assert figures.right >= RIGHT, str(figures)
+    assert figures.decided >= DECIDED, str(figures)

@@ -49,7 +49,7 @@ def relevel(parts: Parts, on_step: OnStep, *, everything: bool = False, into: st
         everything: each price, at its own day's rate.
         into: the book's new currency; empty keeps the one it has. Needs `everything`.
 
-    Returns: how many prices were looked at.
+    Returns: how many prices were levelled; one that cannot be any more (no rate) is left without.
     """
     currency = into or parts.book.currency
     chosen: list[Evidence] = []
@@ -68,4 +68,4 @@ def relevel(parts: Parts, on_step: OnStep, *, everything: bool = False, into: st
         price = level_one(parts, evidence, guess, currency)
         prices.append((evidence.id, None if isinstance(price, Problem) else price))
     parts.book.reprice(prices, currency, parts.entry("level", count=len(prices), currency=currency))
-    return len(prices)
+    return sum(price is not None for _, price in prices)

@@ -80,8 +80,8 @@ def _about_shares(worth: Worth) -> list[Note]:
 
 def _asks(same: pl.DataFrame) -> list[Note]:
     count = len(same.filter(pl.col("kind") == "below"))
-    said = f"{count} unsold or running asks say only that a sale would bring less."
-    return [Note("years", "Asks", said)] if count else []
+    said = f"{count} asks, unsold listings, hidden offers and part refunds say only that a sale would bring less."
+    return [Note("years", "Bounds", said)] if count else []
 
 
 def _rests(worth: Worth) -> Note:

@@ -16,7 +16,7 @@ from datetime import date
 import polars as pl
 
 from hangtab.catalogue.model import Catalogue
-from hangtab.domain.evidence import FALLEN_THROUGH, PRICED, Kind
+from hangtab.domain.evidence import FALLEN_THROUGH, PRICED, Kind, Outcome
 from hangtab.domain.money import minor_digits
 from hangtab.domain.subject import Subject
 from hangtab.valuing.columns import CHAIN, PieceColumns, piece_columns
@@ -100,9 +100,11 @@ def engine_table(rows: pl.DataFrame, catalogue: Catalogue, currency: str) -> pl.
     usable = usable.with_columns(early=_early(catalogue))
     joined = usable.join(_pieces(usable, catalogue), on=["subject", "early"]).sort("id")
     amount = pl.col("all_in") * 10.0 ** -minor_digits(currency)
-    priced = pl.col("kind").is_in([k.value for k in PRICED]) | (
+    stated = pl.col("kind").is_in([k.value for k in PRICED]) | (
         (pl.col("kind") == Kind.OFFER.value) & ~pl.col("is_ask")
     )
+    # What came back of a part-refunded price is not stated: the piece brought less than it says.
+    priced = stated & (pl.col("outcome") != Outcome.PART_REFUNDED.value)
     return joined.with_columns(
         price=pl.when(priced).then(amount),
         ask=pl.when(~priced).then(amount),

@@ -40,6 +40,11 @@ def test_an_ask_is_a_bound_and_never_a_price(catalogue, kind):
     assert made.select("price", "ask", "kind").row(0) == (None, 120.5, "below")
 
 
+def test_a_part_refunded_price_is_a_bound(catalogue):
+    made = engine_table(rows({"outcome": "part-refunded"}), catalogue, "EUR")
+    assert made.select("price", "ask", "kind").row(0) == (None, 120.5, "below")
+
+
 def test_an_offer_revealed_later_is_a_price(catalogue):
     assert engine_table(rows({"kind": "offer"}), catalogue, "EUR")["kind"][0] == "sale"
 
