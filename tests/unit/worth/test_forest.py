@@ -85,16 +85,40 @@ def dense_parts(problem, logs):
     return V, np.ones((n, 1))
 
 
-def curve_variance(grade, bend, size):
+def curve_parts(grade, bend, size):
+    """Rows H, precision from the size of the slopes, and precision from their bending."""
     knots = np.quantile(np.unique(grade), [0, 1 / 3, 2 / 3, 1])
     H = np.clip((grade[:, None] - knots[:-1]) / np.diff(knots), 0, 1)
     w = np.diff(knots) / (knots[-1] - knots[0])
-    Q = np.diag(1 / w**2) / 3 / size
+    bent = np.zeros((3, 3))
     for j in range(2):
         d = np.zeros(3)
         d[j], d[j + 1] = -1 / w[j], 1 / w[j + 1]
-        Q += np.outer(d, d) / ((w[j] + w[j + 1]) / 2) / bend
-    return H @ np.linalg.inv(Q) @ H.T
+        bent += np.outer(d, d) / ((w[j] + w[j + 1]) / 2) / bend
+    return H, np.diag(1 / w**2) / 3 / size, bent
+
+
+def curve_variance(grade, bend, size):
+    H, sized, bent = curve_parts(grade, bend, size)
+    return H @ np.linalg.inv(sized + bent) @ H.T
+
+
+def dense_slopes(problem, logs):
+    """dV / d log variance of every parameter, exact."""
+    V, _ = dense_parts(problem, logs)
+    found = []
+    for k, name in enumerate(problem.layout.names):
+        if name == "grade bend":
+            grade = problem.sheet.frame["grade"].to_numpy()
+            H, sized, bent = curve_parts(grade, np.exp(logs[k]), 9 * problem.sheet.y.var())
+            inverse = np.linalg.inv(sized + bent)
+            found.append(H @ inverse @ bent @ inverse @ H.T)
+        else:
+            # V is linear in every other variance v, so v dV/dv is what doubling v adds.
+            twice = logs.copy()
+            twice[k] += np.log(2.0)
+            found.append(dense_parts(problem, twice)[0] - V)
+    return found
 
 
 def dense_criterion(problem, logs):
@@ -122,6 +146,20 @@ def logs(problem):
 
 def test_criterion_equals_the_dense_formula(problem, logs):
     assert evaluate(problem, logs, Search()).criterion == pytest.approx(dense_criterion(problem, logs), rel=1e-9)
+
+
+def test_gradient_equals_the_dense_formula(problem, logs):
+    """tr(P dV) - y'P dV P y; under maximum likelihood the trace is of V^-1 dV.
+
+    Source: Searle, Casella & McCulloch 1992, section 6.6 (from memory), held to differences in the test below.
+    """
+    V, X = dense_parts(problem, logs)
+    inverse = np.linalg.inv(V)
+    P = inverse - inverse @ X @ np.linalg.solve(X.T @ inverse @ X, X.T @ inverse)
+    trace, Py = (inverse if problem.ml else P), P @ problem.y
+    expected = [float((trace * dV).sum() - Py @ dV @ Py) for dV in dense_slopes(problem, logs)]
+    found = slope(problem, evaluate(problem, logs, Search())).gradient
+    assert found == pytest.approx(expected, rel=1e-9, abs=1e-9)
 
 
 def test_gradient_equals_differences_of_the_dense_formula(problem, logs):
