@@ -101,6 +101,26 @@ def test_certified_stones_with_squared_weight():
     assert {k: found[k] for k in expected} == pytest.approx(expected, abs=1e-5)
 
 
+def test_certified_stones_in_size_classes():
+    # The same data and source of figures; classes are half a carat to one, and one carat and more.
+    weight, medium, large = pl.col("carat"), pl.col("carat").is_between(0.5, 1, closed="left"), pl.col("carat") >= 1
+    table = read("diamond.csv").with_columns(
+        medium=medium.cast(pl.Float64), large=large.cast(pl.Float64),
+        medium_carat=medium * weight, large_carat=large * weight,
+    )  # fmt: skip
+    spec = {
+        "factors": ["colour", "clarity", "certification"],
+        "numbers": ["carat", "medium", "large", "medium_carat", "large_carat"],
+        "reference": {"colour": "I", "clarity": "VS2", "certification": "HRD"},
+        "scale": "log",
+    }
+    found = effects(flat_fit(table, "price", spec))
+    expected = {"intercept": 5.530676, "carat": 4.257150, "medium": 0.946026, "large": 2.376272,
+                "medium_carat": -1.765492, "large_carat": -3.259971,
+                "certification GIA": 0.007703, "certification IGI": -0.016726}  # fmt: skip
+    assert {k: found[k] for k in expected} == pytest.approx(expected, abs=1e-5)
+
+
 def student(table: pl.DataFrame, response: str, numbers: list[str], nu: float | None = None) -> Fitted:
     spec = Spec(price=response, numbers=numbers, priors=dict.fromkeys(numbers, "flat"), scale="plain",
                 criterion="ml", nu=nu)  # fmt: skip

@@ -40,10 +40,6 @@ class Targets:
     def __len__(self) -> int:
         return len(self.block)
 
-    def take(self, at: Ints) -> Targets:
-        """Some of the rows."""
-        return Targets(take_rows(self.rows, at), self.block[at], self.nodes[at])
-
 
 @dataclass(frozen=True)
 class Reach:

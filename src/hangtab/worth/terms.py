@@ -8,8 +8,8 @@ Not here: the order of the columns in the border (border.py).
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any, Protocol
+from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 import polars as pl
@@ -255,21 +255,3 @@ def list_pairs(series: pl.Series) -> list[tuple[int, str]]:
         if vs is not None
         for v in sorted({str(x) for x in ([vs] if isinstance(vs, str) else vs) if x is not None and x != ""})
     ]
-
-
-TERMS: dict[str, Any] = {t.__name__: t for t in (Intercept, Words, Number, CurveTerm)}
-
-
-def term_to_dict(term: Any) -> dict[str, Any]:  # noqa: ANN401 - one of TERMS
-    """Plain values, for JSON."""
-    return {"term": type(term).__name__, **asdict(term)}
-
-
-def term_from_dict(values: dict[str, Any]) -> Term:
-    """The term that `term_to_dict` wrote."""
-    kept: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in values.items() if k != "term"}
-    if "curve" in kept:
-        knots = kept["curve"]["knots"]
-        kept["curve"] = Curve(**{**kept["curve"], "knots": tuple(knots) if isinstance(knots, list) else knots})
-    term: Term = TERMS[values["term"]](**kept)
-    return term
