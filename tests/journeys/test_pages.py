@@ -4,10 +4,12 @@ import csv
 import io
 import json
 import re
+from urllib.parse import urlencode
 
 import pytest
 from playwright.sync_api import expect
 
+import hangtab
 from tests.journeys.pages import WIDTHS, runs_off, serious, served
 
 pytestmark = pytest.mark.browser
@@ -78,7 +80,7 @@ def test_search_choose_a_reading_add_a_price_open_a_comparable(page):
     expect(page.locator("#verdict")).to_contain_text(re.compile("bring (less|more)"))
 
 
-def test_a_comparable_opens_down_to_its_source_and_photo(page, demo):
+def test_a_comparable_opens_down_to_its_source_and_a_saved_page_shows_its_photo(page, demo):
     page.goto(QUESTION)
     link = page.locator("#row-a a[data-open]:visible").first
     adjusted = page.locator("#row-a a[data-open]:visible").last.inner_text()
@@ -98,6 +100,18 @@ def test_a_comparable_opens_down_to_its_source_and_photo(page, demo):
     with page.expect_download() as download:
         page.get_by_role("link", name="Keep the source").first.click()
     assert b"<html" in download.value.path().read_bytes()[:2000]
+
+
+def test_a_comparable_seen_on_a_saved_page_shows_its_photo_where_it_opens(page, demo):
+    key, letter = _photographed_comparable(demo)
+    page.goto("/?" + urlencode({"subject": key}))
+    page.locator(f"#row-{letter} a[data-open]:visible").first.click()
+    opened = page.locator("tr.opened")
+    expect(opened.locator("pre.raw mark").first).to_be_visible()
+    photo = opened.locator("img").first
+    photo.scroll_into_view_if_needed()
+    expect(photo).to_be_visible()
+    page.wait_for_function("document.querySelector('tr.opened img').naturalWidth > 0")
 
 
 def test_what_is_shown_adds_up(page):
@@ -254,6 +268,19 @@ def test_a_new_fit_is_made_beside_the_pages_and_taken_up(open_page, small_copy):
         expect(page.locator(".bookname")).not_to_contain_text("since the fit")
         page.goto(QUESTION)
         expect(page.locator(".figure")).to_be_visible()
+
+
+def _photographed_comparable(demo) -> tuple[str, str]:
+    """A piece one of whose comparables was saved with a photo, and that comparable's letter."""
+    worths = hangtab.open(demo.book)
+    for line in demo.run("evidence", "--json").splitlines():
+        one = json.loads(line)
+        if one["photos"] and one["kind"] in {"sale", "auction"} and one["name"]["decided"] and one["name"]["subject"]:
+            key = one["name"]["subject"]
+            carried = [c.id for c in worths.worth(subject=key).comparables]
+            if one["id"] in carried:
+                return key, "abcdefghijkl"[carried.index(one["id"])]
+    raise AssertionError("no photographed sale of the demo carries its own piece's worth")
 
 
 def _with_photo(demo) -> str:
