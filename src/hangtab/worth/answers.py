@@ -28,8 +28,9 @@ from hangtab.worth.noise import (
     standard_levels,
 )
 from hangtab.worth.paths import joint, reach, variances
+from hangtab.worth.sheet import SALE
 from hangtab.worth.state import State, Subjects, means
-from hangtab.worth.table import ROW, SALE
+from hangtab.worth.table import ROW
 from hangtab.worth.terms import CurveTerm, Number
 
 HIGHEST = 700.0

@@ -14,8 +14,9 @@ import polars as pl
 
 from hangtab.worth.arrays import Flags, Floats, Ints, Sparse
 from hangtab.worth.errors import SizeError, SpecError
+from hangtab.worth.sheet import SALE, Sheet
 from hangtab.worth.spec import Curve, Spec
-from hangtab.worth.table import SALE, Sheet, numbers
+from hangtab.worth.table import numbers
 from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, list_pairs, ramp, single_pairs
 
 WIDEST = 2000

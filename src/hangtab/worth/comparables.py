@@ -15,8 +15,9 @@ import numpy as np
 
 from hangtab.worth.arrays import Floats, Ints, Sparse
 from hangtab.worth.paths import Targets, effects_with_targets, lean, reach, rows_with_target, take_rows
+from hangtab.worth.sheet import SALE
 from hangtab.worth.state import State, Subjects, mode_parts, parts
-from hangtab.worth.table import NO_MONTH, SALE, months
+from hangtab.worth.table import NO_MONTH, months
 
 # A set of sales that alone determines some column cannot be left out; then fewer are.
 TIED = 1e-9

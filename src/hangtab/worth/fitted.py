@@ -23,10 +23,11 @@ from hangtab.worth.fitting import Report, fit_problem, refit
 from hangtab.worth.noise import LEVELS
 from hangtab.worth.problem import NOTHING, Problem
 from hangtab.worth.progress import Step, ignore_step
+from hangtab.worth.sheet import read_table
 from hangtab.worth.spec import Spec
 from hangtab.worth.state import State, Subjects, mode_parts, part_names, subjects
 from hangtab.worth.store import pack, unpack
-from hangtab.worth.table import NO_MONTH, ROW, read_rows, read_table, to_frame
+from hangtab.worth.table import NO_MONTH, ROW, read_rows, to_frame
 from hangtab.worth.threads import one_thread
 from hangtab.worth.variances import Point
 

@@ -16,8 +16,8 @@ from hangtab.worth.arrays import Floats
 from hangtab.worth.mode import Search
 from hangtab.worth.problem import Layout, Problem, make_problem
 from hangtab.worth.progress import Step
+from hangtab.worth.sheet import SALE, Sheet
 from hangtab.worth.spec import Spec
-from hangtab.worth.table import SALE, Sheet
 from hangtab.worth.variances import Found, Point, evaluate, limits, search_variances
 
 MOST = 60

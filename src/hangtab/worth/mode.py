@@ -30,7 +30,7 @@ from hangtab.worth.forest import (
 )
 from hangtab.worth.problem import Problem
 from hangtab.worth.quadratic import bounded_minimum
-from hangtab.worth.table import SALE
+from hangtab.worth.sheet import SALE
 from hangtab.worth.tails import Pull, pull
 
 # Three ways to weigh the rows of a step. EM never overshoots but creeps; MIXED takes the curvature, yet never less

@@ -17,8 +17,9 @@ from hangtab.worth.border import Border, make_border
 from hangtab.worth.chain import Chain, blocks_of, make_chain
 from hangtab.worth.errors import SizeError
 from hangtab.worth.forest import Forest, Prior, make_forest
+from hangtab.worth.sheet import SALE, Sheet
 from hangtab.worth.spec import MARKET, Spec
-from hangtab.worth.table import NO_MONTH, SALE, Sheet, months, words
+from hangtab.worth.table import NO_MONTH, months, words
 
 FREEDOM = "freedom"
 MOST_KNOTS = 480
@@ -128,7 +129,7 @@ class Problem:
 def make_problem(spec: Spec, sheet: Sheet) -> Problem:
     """Lay out rows, forest and parameters."""
     chain, order, nodes = make_chain(spec.chain, sheet.frame)
-    sheet = Sheet(sheet.frame[order], sheet.y[order], sheet.kind[order], sheet.price[order], sheet.wider[order])
+    sheet = sheet.part(order)
     border = make_border(spec, sheet)
     month = months(sheet.frame[spec.when]) if spec.when else np.full(len(order), NO_MONTH, np.int64)
     calendar = _calendar(month) if spec.walks else Calendar(0, 1, 0)

@@ -52,8 +52,12 @@ class Spec:
     price: column of positive prices. when: column of dates. groups: "a", "a/b", "a/b/c" nest along
     one chain; every other name crosses it. factors: names of words (or lists of words: each word
     adds its effect). numbers: straight lines. curves: name -> direction or `Curve`. walks: "market"
-    and/or the first name of the chain. kind: column of "sale", "below", "above". ask: column of the
-    bound of a censored row (`price` is the bound where it is empty). evidence: column of ids.
+    and/or the first name of the chain. kind: column of "sale", "below" or "above" (a bound), "offer" (accepted; its
+    price may be hidden), "listing" (stood `days` at its ask; sold where it has a price), "lot" (one member of a lot;
+    `price` is the sum for all rows of its `evidence`). ask: column of asks and bounds (`price` is the bound where it
+    is empty). days: column of days on the market. evidence: column of ids. share: column of the probability, from
+    anything but the price, that a sale was of this row's piece; the rows of one id are its candidates, what lacks to 1
+    is that it was none of them.
     wider: column of noise-scale multipliers (hearsay: 2.0). spread_by: columns whose values have
     noise of their own. tails: "student" or "normal". criterion: "reml" or "ml". priors: per factor,
     number or crossed group "weak" (the default; crossed groups: "learned"), "flat", "learned" or a standard
@@ -122,7 +126,8 @@ class Spec:
         names += [part for path in self.crossed for part in path.split("/")]
         names += [*self.factors, *self.numbers, *self.curves, *self.spread_by]
         names += [c.by for c in self.shapes.values() if c.by]
-        names += [n for n in (self.price, self.kind, self.ask, self.wider, self.evidence) if n]
+        asked = (self.price, self.kind, self.ask, self.days, self.wider, self.evidence, self.share)
+        names += [n for n in asked if n]
         names += self.beside
         return tuple(dict.fromkeys(names))
 
@@ -173,12 +178,8 @@ def _check(spec: Spec) -> None:
             )
     if spec.walks and spec.when is None:
         raise SpecError("Walks need dates", where="Spec.when", mend="Name the column of dates in Spec.when.")
-    if spec.share is not None:
-        raise SpecError(
-            "Rows that share one price are not fitted yet",
-            where="Spec.share",
-            mend="Leave lots and uncertain names out of the table.",
-        )
+    if spec.share is not None and spec.evidence is None:
+        raise SpecError("Names with shares need an id", where="Spec.evidence", mend="Name the column of ids.")
     if not 0.0 <= spec.overlooked < 1.0:
         raise SpecError(
             f"No such share of overlooked bounds: {spec.overlooked!r}",

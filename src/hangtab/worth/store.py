@@ -20,9 +20,9 @@ from hangtab.worth.errors import StoredFitError
 from hangtab.worth.fitting import Report
 from hangtab.worth.noise import NoiseTable
 from hangtab.worth.problem import make_problem
+from hangtab.worth.sheet import sheet_of
 from hangtab.worth.spec import Spec
 from hangtab.worth.state import State
-from hangtab.worth.table import sheet_of
 
 FORMAT = "hangtab worth 1"
 ARRAYS = ("logs", "weight", "zeta", "information", "held")

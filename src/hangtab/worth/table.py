@@ -1,50 +1,26 @@
-"""Reading the caller's table: polars, pandas, Arrow or plain rows, checked and put into one fixed order.
+"""Reading the caller's table: polars, pandas, Arrow or plain rows, put into one fixed order.
 
-Promises: the same rows in any order give the same `Sheet`; a row that cannot be used is refused by its number.
-Gives: `Sheet` (responses, kinds, months) for fitting, a plain polars frame for prediction.
-Not here: what the model makes of the columns (terms.py, chain.py).
+Promises: the same rows in any order give the same frame.
+Gives: a plain polars frame; its columns as words, numbers or months.
+Not here: what a row says (sheet.py), what the model makes of the columns (terms.py, chain.py).
 """
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from hangtab.worth.arrays import Flags, Floats, Ints
-from hangtab.worth.errors import SpecError, TableError
+from hangtab.worth.arrays import Floats, Ints
+from hangtab.worth.errors import TableError
 from hangtab.worth.spec import Spec
 
-SALE, BELOW, ABOVE = 0, 1, 2
-KINDS = {"sale": SALE, "below": BELOW, "above": ABOVE}
-LATER = ("offer", "listing")
 ROW = "row"
 NO_MONTH = -1
 MONTHS_BEFORE_1970 = 1970 * 12
-
-
-@dataclass(frozen=True)
-class Sheet:
-    """The table in canonical order. frame: the model's columns and `row`, the caller's row number.
-
-    y: response (log price, or the log bound of a censored row). kind: SALE, BELOW, ABOVE.
-    price: as given (the bound, where censored). wider: noise-scale multiplier. All (rows,).
-    """
-
-    frame: pl.DataFrame
-    y: Floats
-    kind: Ints
-    price: Floats
-    wider: Floats
-
-    def part(self, at: Flags) -> Sheet:
-        """Some of the rows, in the same order."""
-        frame = self.frame.filter(pl.Series(at))
-        return Sheet(frame, self.y[at], self.kind[at], self.price[at], self.wider[at])
 
 
 def to_frame(table: Any) -> pl.DataFrame:  # noqa: ANN401 - three libraries' tables and plain rows
@@ -110,34 +86,8 @@ def read_rows(table: Any, spec: Spec) -> pl.DataFrame:  # noqa: ANN401 - as `to_
     return frame.select(name if name in known else pl.Series(name, [None] * len(frame)) for name in spec.columns)
 
 
-def read_table(table: Any, spec: Spec) -> Sheet:  # noqa: ANN401 - as `to_frame`
-    """The table to fit, checked, in canonical order."""
-    frame = to_frame(table)
-    for name in spec.columns:
-        if name not in frame.columns:
-            raise SpecError(f"The table has no column {name!r}", where="Spec", mend="Name a column the table has.")
-    if len(frame) == 0:
-        raise TableError("The table has no rows", mend="Give at least one row.")
-    frame = frame.select(spec.columns).with_columns(pl.Series(ROW, np.arange(len(frame))))
-    return sheet_of(_canonical(frame), spec)
-
-
-def sheet_of(frame: pl.DataFrame, spec: Spec) -> Sheet:
-    """The sheet of a frame that already is in canonical order and has its row numbers."""
-    kind = _kinds(frame, spec)
-    if not (kind == SALE).any():
-        # Bounds on one side alone are met best by a worth of nothing, or without end.
-        raise TableError("No row is a sale", where=f"column {spec.kind}", mend="Give at least one row of kind 'sale'.")
-    price = _prices(frame, spec, kind)
-    wider = np.ones(len(frame))
-    if spec.wider:
-        wider = np.nan_to_num(numbers(frame[spec.wider]), nan=1.0)
-        _refuse(wider <= 0, frame, "A noise multiplier must be positive", spec.wider)
-    y = np.log(price) if spec.scale == "log" else price
-    return Sheet(frame, y, kind, price, wider)
-
-
-def _canonical(frame: pl.DataFrame) -> pl.DataFrame:
+def canonical(frame: pl.DataFrame) -> pl.DataFrame:
+    """The rows in an order that is a function of their content alone."""
     keys = [
         (pl.col(n).list.eval(pl.element().cast(pl.String)).list.join("\x1f") if isinstance(t, pl.List) else pl.col(n))
         .cast(pl.String)
@@ -151,44 +101,3 @@ def _canonical(frame: pl.DataFrame) -> pl.DataFrame:
         .select(ROW)
         .join(frame, on=ROW, how="left", maintain_order="left")
     )
-
-
-def _kinds(frame: pl.DataFrame, spec: Spec) -> Ints:
-    if spec.kind is None:
-        return np.zeros(len(frame), np.int64)
-    names = [k or "sale" for k in words(frame[spec.kind])]
-    for i, name in enumerate(names):
-        if name in LATER:
-            raise TableError(
-                f"Rows of kind {name!r} are not fitted yet",
-                where=f"column {spec.kind}, row {frame[ROW][i]}",
-                mend="Leave the row out, or give an unsold ask as kind 'below'.",
-            )
-        if name not in KINDS:
-            raise TableError(
-                f"No such kind of row: {name!r}",
-                where=f"column {spec.kind}, row {frame[ROW][i]}",
-                mend=f"Use one of {(*KINDS, *LATER)}.",
-            )
-    return np.array([KINDS[n] for n in names], np.int64)
-
-
-def _prices(frame: pl.DataFrame, spec: Spec, kind: Ints) -> Floats:
-    price = numbers(frame[spec.price])
-    if spec.ask:
-        ask = numbers(frame[spec.ask])
-        price = np.where((kind != SALE) & np.isfinite(ask), ask, price)
-    _refuse(~np.isfinite(price), frame, "The price is missing or not a number", spec.price)
-    if spec.scale == "log":
-        _refuse(price <= 0, frame, "The price is not positive", spec.price)
-    return price
-
-
-def _refuse(bad: np.ndarray[Any, Any], frame: pl.DataFrame, what: str, column: str) -> None:
-    if bad.any():
-        row = int(np.flatnonzero(bad)[0])
-        raise TableError(
-            what,
-            where=f"column {column}, row {frame[ROW][row]}" + (f" and {bad.sum() - 1} more" if bad.sum() > 1 else ""),
-            mend="Correct the row or leave it out.",
-        )

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import digamma, gammaln, log_ndtr, polygamma, stdtr
 
 from hangtab.worth.arrays import Flags, Floats, Ints
-from hangtab.worth.table import BELOW, SALE
+from hangtab.worth.sheet import BELOW, SALE
 
 
 @dataclass(frozen=True)

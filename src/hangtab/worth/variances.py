@@ -20,8 +20,8 @@ from hangtab.worth.forest import Factor, Prior, carry, close, fold, solve
 from hangtab.worth.mode import Mode, Search, find_mode, penalties
 from hangtab.worth.problem import NOTHING, Problem, working_rows
 from hangtab.worth.progress import Step
+from hangtab.worth.sheet import SALE
 from hangtab.worth.spread import Gaps, covariance, gaps
-from hangtab.worth.table import SALE
 from hangtab.worth.tails import expected_share, freedom_information, freedom_slope
 
 SLOWEST, FASTEST = 0.5, 200.0

@@ -93,7 +93,7 @@ def test_the_base_is_a_refit_without_the_comparables():
     grid = whole.comparables(row, AT, top=6)
     rest = sales.filter(~pl.int_range(pl.len()).is_in(grid.sales["row"].to_list()))
     from hangtab.worth.fitting import refit  # noqa: PLC0415 - the door keeps variances only when rows are added
-    from hangtab.worth.table import read_table  # noqa: PLC0415
+    from hangtab.worth.sheet import read_table  # noqa: PLC0415
 
     sheet = read_table(rest, spec)
     problem, point, _ = refit(whole._state.problem, whole._state.logs, sheet, np.zeros(len(rest)))

@@ -15,8 +15,8 @@ from hangtab.worth import Curve, Spec
 from hangtab.worth.fitting import first_logs
 from hangtab.worth.mode import Search
 from hangtab.worth.problem import make_problem
+from hangtab.worth.sheet import read_table
 from hangtab.worth.spread import covariance, gaps
-from hangtab.worth.table import read_table
 from hangtab.worth.variances import evaluate, slope
 
 ROWS = 240
