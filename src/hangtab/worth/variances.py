@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hangtab.worth.arrays import Floats, Ints
+from hangtab.worth.arrays import Flags, Floats, Ints
 from hangtab.worth.forest import Factor, Prior, carry, close, fold, solve
 from hangtab.worth.mode import Mode, Search, find_mode, penalties
 from hangtab.worth.problem import NOTHING, Problem, working_rows
@@ -243,13 +243,22 @@ def newton_step(problem: Problem, point: Point, s: Slope) -> tuple[Floats, float
     unit = np.sqrt(np.diag(H))
     values, vectors = np.linalg.eigh(H / np.outer(unit, unit))
     step[move] = -(vectors @ ((vectors.T @ (g / unit)) / np.maximum(values, 1e-4))) / unit
+    # The same way at one pace: cutting each parameter by itself can turn a step uphill, and its promise below zero.
+    even = step / max(1.0, float(np.abs(step).max()))
     small = point.logs < low + np.log(1e7)
     small[problem.layout.first_class :] = False
     step = np.where(small & (step <= -BOLDEST), low - point.logs, np.clip(step, -BOLDEST, BOLDEST))
+    if s.gradient @ step > 0:
+        step = even
     # What the step promises, a unit at most in each parameter: beyond, the curvature of a log says nothing.
-    bend = np.clip(step, -1.0, 1.0)
-    fall = -float(s.gradient[faint] @ bend[faint]) - float(g @ bend[move] + 0.5 * bend[move] @ H @ bend[move])
+    fall = max(_promise(s.gradient, H, faint, move, bend) for bend in (np.clip(step, -1.0, 1.0), even))
     return step, fall
+
+
+def _promise(gradient: Floats, H: Floats, faint: Flags, move: Flags, bend: Floats) -> float:
+    """Fall of the criterion along a step: linear in the faint parameters, quadratic in those that move."""
+    b = bend[move]
+    return -float(gradient[faint] @ bend[faint]) - float(gradient[move] @ b + 0.5 * b @ H @ b)
 
 
 def search_variances(
