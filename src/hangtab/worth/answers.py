@@ -167,6 +167,6 @@ def coefficients(state: State) -> pl.DataFrame:
             A[-1, start] = -term.mean / term.unit
         elif isinstance(term, CurveTerm) and term.curve.direction == "decreasing":
             A[range(start, start + term.size), range(start, start + term.size)] = -1.0
-    cov = A @ state.pulled.root[T:, T:] @ A.T if np.isinf(state.noise.nu) else A @ state.informed.root[T:, T:] @ A.T
+    cov = A @ state.informed.root[T:, T:] @ A.T
     b = A @ state.solution.columns.B[:, 0]
     return pl.DataFrame({"term": terms, "value": values, "estimate": b, "se": np.sqrt(np.diag(cov))})
