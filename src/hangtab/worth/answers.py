@@ -53,6 +53,9 @@ def full_noise_table(nu: float) -> NoiseTable:
 def middle(state: State, s: Subjects) -> Middle:
     """Mode and standard deviation of each row's linear predictor, prior variance of the unknown included."""
     var = variances(state.informed, reach(state.informed, s.targets)) + s.extra
+    cover = state.informed_cover
+    if cover is not None:
+        var -= cover.narrow_each(cover.with_targets(s.targets))
     return Middle(means(state, s.targets), np.sqrt(np.maximum(var, 0.0)), s.scale)
 
 
@@ -107,6 +110,10 @@ def chance_below(state: State, m: Middle, y: Floats, kind: str) -> Floats:
 def joint_middle(state: State, s: Subjects) -> tuple[Floats, Floats]:
     """Mean vector and covariance of the rows' log worths; rows of one unknown name share its prior."""
     out = joint(state.informed, reach(state.informed, s.targets))
+    cover = state.informed_cover
+    if cover is not None:
+        mine = cover.with_targets(s.targets)
+        out -= cover.narrow(mine, mine)
     shared = np.zeros_like(out)
     chain = state.problem.spec.chain
     same = np.ones(out.shape, bool)
@@ -131,7 +138,8 @@ def left_out(state: State) -> pl.DataFrame:
     """Each sale against the fit without it, at the fit's own weights and variances."""
     p = state.problem
     at = np.flatnonzero(p.kind == SALE)
-    pulled, informed = state.row_variances(state.pulling)[at], state.row_variances(state.informing)[at]
+    pulled = state.row_variances(state.pulling, state.pulled_cover)[at]
+    informed = state.row_variances(state.informing, state.informed_cover)[at]
     omega, info = state.weight[at], state.information[at]
     y, eta, scale = p.y[at], state.eta[at], p.scale(state.logs)[at]
     rest = y - (y - eta) / np.maximum(1.0 - pulled * omega, 1e-9)

@@ -14,9 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from hangtab.worth.arrays import Floats, Ints, Sparse
+from hangtab.worth.forest import fitted_values
 from hangtab.worth.paths import Targets, effects_with_targets, lean, reach, rows_with_target, take_rows
 from hangtab.worth.sheet import SALE
-from hangtab.worth.state import State, Subjects, mode_parts, parts
+from hangtab.worth.state import State, Subjects, mode_parts, parts, solution_parts
 from hangtab.worth.table import NO_MONTH, months
 
 # A set of sales that alone determines some column cannot be left out; then fewer are.
@@ -48,6 +49,10 @@ def gains(state: State, subject: Subjects) -> Floats:
     """Weight of every training sale's log price in the subject's estimate, (rows,); 0 for rows that are no sales."""
     r = reach(state.pulled, subject.targets)
     cov = rows_with_target(state.pulled, r, lean(state.pulled, r))
+    cover = state.pulled_cover
+    if cover is not None:
+        rows = fitted_values(state.problem.forest, cover.solution)
+        cov = cov - cover.narrow(rows, cover.with_targets(subject.targets))[:, 0]
     return np.where(state.problem.kind == SALE, cov * state.weight, 0.0)
 
 
@@ -89,7 +94,7 @@ def _grid(state: State, subject: Subjects, chosen: Ints, g: Floats) -> Grid | No
     r = reach(post, sold)
     held = lean(post, r)
     effects = effects_with_targets(post, r, held, everyone.nodes)
-    cov = parts(state, everyone, held.root, held.line, effects)
+    cov = parts(state, everyone, held.root, held.line, effects) - _narrowed(state, everyone, sold)
     omega = state.weight[chosen]
     # Leaving S out: its rows' own errors without it are (I - Sigma W)^-1 (y - eta).
     M = np.eye(len(chosen)) - cov[1:].sum(axis=1) * omega[None, :]
@@ -100,6 +105,16 @@ def _grid(state: State, subject: Subjects, chosen: Ints, g: Floats) -> Grid | No
     without = mode - cov @ (omega * missed)
     adjustments = without[0][None, :] - without[1:]
     return Grid(chosen, g[chosen], float(without[0].sum()), without[1:].sum(axis=1), adjustments)
+
+
+def _narrowed(state: State, everyone: Targets, sold: Targets) -> Floats:
+    """What lots take off the covariances of some rows' parts with some sales, (m, parts, s), or 0."""
+    cover = state.pulled_cover
+    if cover is None:
+        return np.zeros(1)
+    split = solution_parts(state, everyone, cover.solution)
+    m, count, lots = split.shape
+    return cover.narrow(split.reshape(m * count, lots), cover.with_targets(sold)).reshape(m, count, len(sold))
 
 
 def _training(state: State, at: Ints) -> Targets:

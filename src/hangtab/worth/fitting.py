@@ -12,15 +12,21 @@ from time import perf_counter
 
 import numpy as np
 
-from hangtab.worth.arrays import Floats
+from hangtab.worth.answers import middle
+from hangtab.worth.arrays import Flags, Floats
+from hangtab.worth.habits import learn_habits
 from hangtab.worth.mode import Search
+from hangtab.worth.noise import NoiseTable
 from hangtab.worth.problem import Layout, Problem, make_problem
 from hangtab.worth.progress import Step
-from hangtab.worth.sheet import SALE, Sheet
+from hangtab.worth.sheet import ABOVE, BELOW, SALE, Sheet
 from hangtab.worth.spec import Spec
+from hangtab.worth.state import State, subjects
+from hangtab.worth.table import ROW
 from hangtab.worth.variances import Found, Point, evaluate, limits, search_variances
 
 MOST = 60
+AT_ONCE = 4096
 FIRST_FREEDOM = 6.0
 
 
@@ -43,26 +49,56 @@ class Report:
 def fit_problem(spec: Spec, sheet: Sheet, on_step: Callable[[Step], None]) -> tuple[Problem, Point, Report]:
     """Find variances and mode from a cold start."""
     began = perf_counter()
-    if spec.overlooked > 0.0 and (sheet.kind != SALE).any():
-        return _fit_in_turn(spec, sheet, on_step, began)
+    stated = _stated(spec, sheet)
+    if not stated.all():
+        return _fit_in_turn(spec, sheet, on_step, (stated, began))
     problem = make_problem(spec, sheet)
     found, before = _search(problem, on_step)
     return problem, found.point, report_of(problem, found, before + found.iterations, perf_counter() - began)
 
 
+def _stated(spec: Spec, sheet: Sheet) -> Flags:
+    """Rows that variances rest on: prices of known pieces, and bounds where all of them tell."""
+    kinds = (SALE,) if spec.overlooked > 0.0 else (SALE, BELOW, ABOVE)
+    return np.isin(sheet.kind, kinds)
+
+
 def _fit_in_turn(
-    spec: Spec, sheet: Sheet, on_step: Callable[[Step], None], began: float
+    spec: Spec, sheet: Sheet, on_step: Callable[[Step], None], stated_began: tuple[Flags, float]
 ) -> tuple[Problem, Point, Report]:
-    """Variances from the sales, the mode from sales and bounds.
+    """Variances from stated prices, then habits from what is told beside them, then the mode from everything.
 
     Bounds that repeat each other or that nobody saw would widen the noise of sales; so they do not speak of it.
     """
-    sales = make_problem(spec, sheet.part(sheet.kind == SALE))
+    stated, began = stated_began
+    sales = make_problem(spec, sheet.part(stated))
     found, before = _search(sales, on_step)
-    problem = make_problem(spec, sheet)
-    point = evaluate(problem, _carried(sales, found.point.logs, problem), Search())
+    eta, variance = _foreseen(sales, found.point, sheet)
+    problem = replace(make_problem(spec, sheet), habits=learn_habits(sheet, spec, eta, variance))
+    start = _by_row(sheet, eta)[problem.sheet.frame[ROW].to_numpy()]
+    point = evaluate(problem, _carried(sales, found.point.logs, problem), Search(start=start))
     made = Found(point, found.iterations, found.gradient, converged=found.converged and point.mode.settled)
     return problem, point, report_of(problem, made, before + found.iterations, perf_counter() - began)
+
+
+def _foreseen(problem: Problem, point: Point, sheet: Sheet) -> tuple[Floats, Floats]:
+    """Linear predictor of each row of another sheet, and its variance, as one fit sees them, (rows,) each."""
+    mode, nu = point.mode, problem.freedom(point.logs)
+    unread = NoiseTable(nu, np.zeros(0), np.zeros((0, 0)))
+    state = State(problem, point.logs, mode.weight, mode.zeta, point.information, mode.factor.held, unread)
+    eta, variance = np.empty(len(sheet.y)), np.empty(len(sheet.y))
+    for a in range(0, len(eta), AT_ONCE):
+        seen = middle(state, subjects(state, sheet.frame[a : a + AT_ONCE], None))
+        eta[a : a + AT_ONCE], variance[a : a + AT_ONCE] = seen.eta, seen.sd**2
+    return eta, variance
+
+
+def _by_row(sheet: Sheet, values: Floats) -> Floats:
+    """Values of a sheet's rows by the caller's row number."""
+    rows = sheet.frame[ROW].to_numpy()
+    out = np.zeros(int(rows.max()) + 1)
+    out[rows] = values
+    return out
 
 
 def _carried(from_: Problem, logs: Floats, to: Problem) -> Floats:
@@ -93,14 +129,12 @@ def _search(problem: Problem, on_step: Callable[[Step], None]) -> tuple[Found, i
 def refit(old: Problem, logs: Floats, sheet: Sheet, eta: Floats) -> tuple[Problem, Point, Report]:
     """The mode of a longer table with an old fit's variances held. eta: where to start, by row of the sheet."""
     began = perf_counter()
-    problem = make_problem(old.spec, sheet)
+    problem = replace(make_problem(old.spec, sheet), habits=old.habits)
     place = {name: k for k, name in enumerate(old.layout.names)}
     first = old.layout.first_class
     pooled = float(np.log(np.exp(logs[first : first + len(old.layout.classes)]).mean()))
     kept = [logs[place[n]] if n in place else pooled for n in problem.layout.names]
-    by_row = np.empty(len(eta))
-    by_row[sheet.frame["row"].to_numpy()] = eta
-    start = by_row[problem.sheet.frame["row"].to_numpy()]
+    start = _by_row(sheet, eta)[problem.sheet.frame[ROW].to_numpy()]
     point = evaluate(problem, np.array(kept), Search(start=start))
     found = Found(point, point.mode.steps, 0.0, converged=point.mode.settled)
     return problem, point, report_of(problem, found, point.mode.steps, perf_counter() - began)

@@ -28,10 +28,12 @@ from hangtab.worth.forest import (
     solve,
     step_precision,
 )
+from hangtab.worth.likelihood import Noise, pull
+from hangtab.worth.lots import Lots, linearise, lot_pull, lot_weights, lots_of
 from hangtab.worth.problem import Problem
+from hangtab.worth.pull import Pull
 from hangtab.worth.quadratic import bounded_minimum
 from hangtab.worth.sheet import SALE
-from hangtab.worth.tails import Pull, pull
 
 # Three ways to weigh the rows of a step. EM never overshoots but creeps; MIXED takes the curvature, yet never less
 # than a share of EM's weight, so that outliers (whose curvature is negative) stay positive; NEWTON takes the
@@ -110,29 +112,32 @@ class _Pace:
 
 def find_mode(problem: Problem, logs: Floats, search: Search) -> Mode:
     """Climb to the mode for the parameters `logs`."""
-    scale, nu = problem.scale(logs), problem.freedom(logs)
-    plain = bool(np.isinf(nu)) and bool((problem.kind == SALE).all())
+    noise = problem.noise(logs)
+    plain = bool(np.isinf(noise.nu)) and bool((problem.kind == SALE).all())
     held = search.held if search.held is not None else np.zeros(problem.forest.p, bool)
-    prior = problem.prior(logs, held)
-    eta = _start(problem, search.start)
-    said = pull(problem.y, problem.kind, eta, scale, nu, problem.spec.overlooked)
+    prior, lots = problem.prior(logs, held), lots_of(problem.sheet)
+    eta, lift = _start(problem, search.start), np.zeros(len(problem.y))
+    said = pull(problem.sheet, eta, noise)
     pace, step = _Pace(search.tolerance), 0
     while True:
         weight = _weight(problem, said, pace.way)
         zeta = weight * eta + said.slope
         try:
-            held, factor, solution = _solve(problem, prior, weight, zeta, search)
+            folded, held, factor = _eliminate(problem, prior, weight, zeta + lift, search)
         except np.linalg.LinAlgError:
             if pace.way != NEWTON:
                 raise
             pace.stumble()
             continue
+        if lots is not None:
+            lift = _lift(problem, factor, zeta, eta, (lots, noise))
+        solution = solve(problem.forest, factor, carry(problem.forest, folded, (zeta + lift)[:, None]))
         new = fitted_values(problem.forest, solution)[:, 0]
-        shift, eta, step = float(np.max(np.abs(new - eta) / scale)), new, step + 1
-        said = pull(problem.y, problem.kind, eta, scale, nu, problem.spec.overlooked)
-        settled = plain or pace.ended(shift)
+        shift, eta, step = float(np.max(np.abs(new - eta) / noise.scale)), new, step + 1
+        said = pull(problem.sheet, eta, noise)
+        settled = (plain and lots is None) or pace.ended(shift)
         if settled or step >= search.most:
-            return Mode(eta, weight, zeta, factor, solution, said, step, settled=settled)
+            return Mode(eta, weight, zeta + lift, factor, solution, said, step, settled=settled)
         pace.turn(shift)
 
 
@@ -145,26 +150,39 @@ def _weight(problem: Problem, said: Pull, way: int) -> Floats:
     return np.maximum(said.bend, least * said.weight)
 
 
-def _solve(
+def _eliminate(
     problem: Problem, prior: Prior, weight: Floats, zeta: Floats, search: Search
-) -> tuple[Flags, Factor, Solution]:
+) -> tuple[Folded, Flags, Factor]:
     """One elimination, and which bounded columns stand at zero in it."""
-    forest = problem.forest
-    folded = fold(forest, weight, prior)
-    folding = carry(forest, folded, zeta[:, None])
-    held = search.held if search.held is not None else _held(problem, folded, folding, search.keep)
-    factor = close(forest, folded, held)
-    return held, factor, solve(forest, factor, folding)
+    folded = fold(problem.forest, weight, prior)
+    held = search.held
+    if held is None:
+        held = search.keep
+        if problem.border.bounded.any():
+            held = _held(problem, folded, carry(problem.forest, folded, zeta[:, None]), held)
+    held = np.zeros(problem.forest.p, bool) if held is None else held
+    return folded, held, close(problem.forest, folded, held)
+
+
+def _lift(problem: Problem, factor: Factor, zeta: Floats, eta: Floats, lots_in: tuple[Lots, Noise]) -> Floats:
+    """What the lots add to the weighted responses, linearised at eta."""
+    lots, noise = lots_in
+    forest, habit = problem.forest, noise.habits.lot
+
+    def answer(responses: Floats) -> Floats:
+        solved = solve(forest, factor, carry(forest, factor.folded, responses[:, None]))
+        return np.asarray(fitted_values(forest, solved)[:, 0])
+
+    weights, _ = lot_weights(lots, eta, habit, noise.nu)
+    return lot_pull(linearise(lots, eta, habit.discount), weights, answer(zeta), answer)
 
 
 def _held(problem: Problem, folded: Folded, folding: Folding, keep: Flags | None) -> Flags:
     bounded = problem.border.bounded
     held = np.zeros(problem.forest.p, bool) if keep is None else keep.copy()
-    if bounded.any():
-        A, r = border_problem(problem.forest, folded, folding.g[:, 0])
-        free = np.flatnonzero(~held)
-        _, found = bounded_minimum(A[np.ix_(free, free)], r[free], bounded[free], np.zeros(len(free), bool))
-        held[free] = found
+    A, r = border_problem(problem.forest, folded, folding.g[:, 0])
+    free = np.flatnonzero(~held)
+    _, held[free] = bounded_minimum(A[np.ix_(free, free)], r[free], bounded[free], np.zeros(len(free), bool))
     return held
 
 

@@ -7,7 +7,7 @@ Not here: any search (mode.py, variances.py).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
@@ -17,6 +17,8 @@ from hangtab.worth.border import Border, make_border
 from hangtab.worth.chain import Chain, blocks_of, make_chain
 from hangtab.worth.errors import SizeError
 from hangtab.worth.forest import Forest, Prior, make_forest
+from hangtab.worth.habits import Habits
+from hangtab.worth.likelihood import Noise
 from hangtab.worth.sheet import SALE, Sheet
 from hangtab.worth.spec import MARKET, Spec
 from hangtab.worth.table import NO_MONTH, months, words
@@ -84,6 +86,7 @@ class Problem:
     nodes: Ints
     knot: Ints
     klass: Ints
+    habits: Habits = field(default_factory=Habits)
 
     @property
     def y(self) -> Floats:
@@ -92,7 +95,7 @@ class Problem:
 
     @property
     def kind(self) -> Ints:
-        """SALE, BELOW or ABOVE."""
+        """What each row is, as in `Sheet`."""
         return self.sheet.kind
 
     @property
@@ -110,6 +113,10 @@ class Problem:
         if self.spec.tails == "normal":
             return float("inf")
         return float(np.exp(logs[self.layout.freedom])) if self.layout.freedom >= 0 else float(self.spec.nu or np.inf)
+
+    def noise(self, logs: Floats) -> Noise:
+        """What the likelihood takes beside linear predictors."""
+        return Noise(self.scale(logs), self.freedom(logs), self.spec.overlooked, self.habits)
 
     def variances(self, logs: Floats) -> dict[str, float]:
         """Learned border variances by name."""

@@ -14,9 +14,10 @@ from functools import cached_property
 import numpy as np
 import polars as pl
 
-from hangtab.worth import kernels
 from hangtab.worth.arrays import Flags, Floats, Ints, Split
+from hangtab.worth.cover import Cover, make_cover, predictors
 from hangtab.worth.forest import Factor, Prior, Solution, carry, close, fitted_values, fold, solve
+from hangtab.worth.lots import Mixed, linearise, lot_weights, lots_of
 from hangtab.worth.noise import NoiseTable
 from hangtab.worth.paths import Posterior, Targets, dense, make_posterior
 from hangtab.worth.problem import Problem, class_names
@@ -77,11 +78,32 @@ class State:
         """Covariances under the information weights."""
         return make_posterior(self.problem.forest, self.informing)
 
-    def row_variances(self, factor: Factor) -> Floats:
-        """Variance of every training row's linear predictor under one of the two factors."""
+    @cached_property
+    def _mixed(self) -> tuple[Mixed | None, Floats, Floats]:
+        """The lots linearised at the mode, their EM weights and information."""
+        lots, habit = lots_of(self.problem.sheet), self.problem.habits.lot
+        if lots is None:
+            return None, np.zeros(0), np.zeros(0)
+        weights, information = lot_weights(lots, self.eta, habit, self.noise.nu)
+        return linearise(lots, self.eta, habit.discount), weights, information
+
+    @cached_property
+    def pulled_cover(self) -> Cover | None:
+        """What lots add to the covariances under the mode's weights."""
+        mixed, weights, _ = self._mixed
+        return make_cover(self.problem.forest, self.pulling, mixed, weights)
+
+    @cached_property
+    def informed_cover(self) -> Cover | None:
+        """What lots add to the covariances under the information weights."""
+        mixed, _, information = self._mixed
+        return make_cover(self.problem.forest, self.informing, mixed, information)
+
+    def row_variances(self, factor: Factor, cover: Cover | None) -> Floats:
+        """Variance of every training row's linear predictor under one of the two factors, with its cover."""
         forest = self.problem.forest
-        cov = covariance(forest, factor, known_flat=False)
-        return gaps(forest, factor, cov, self.prior).rows
+        out = gaps(forest, factor, covariance(forest, factor, known_flat=False), self.prior).rows
+        return out if cover is None else out - cover.narrow_each(fitted_values(forest, cover.solution))
 
     @cached_property
     def columns(self) -> Split:
@@ -185,12 +207,7 @@ def _scales(state: State, frame: pl.DataFrame) -> Floats:
 
 def means(state: State, targets: Targets) -> Floats:
     """Mode of each target's linear predictor."""
-    out = kernels.times(targets.rows, targets.block, state.columns)[:, 0]
-    above = np.zeros(len(targets))
-    for k, sums in enumerate(state.solution.sums):
-        at = targets.nodes[:, k]
-        above = np.where(at >= 0, sums[at, 0], above)
-    return np.asarray(out + above)
+    return predictors(targets, state.columns, state.solution.sums)[:, 0]
 
 
 def part_names(state: State) -> list[str]:
@@ -216,9 +233,11 @@ def parts(state: State, targets: Targets, root: Floats, line: Floats, effects: l
 
 def mode_parts(state: State, targets: Targets) -> Floats:
     """The mode of each target's linear predictor split by part, (m, parts)."""
-    s = state.solution
+    return solution_parts(state, targets, state.solution)[:, :, 0]
+
+
+def solution_parts(state: State, targets: Targets, s: Solution) -> Floats:
+    """What any solution of k columns says of each target, split by part, (m, parts, k)."""
     line = np.concatenate([s.line, np.zeros((1, *s.line.shape[1:]))])
-    effects = [
-        np.where(targets.nodes[:, k] >= 0, e[targets.nodes[:, k], 0], 0.0)[:, None] for k, e in enumerate(s.effects)
-    ]
-    return parts(state, targets, s.g, line, effects)[:, :, 0]
+    effects = [np.where(at[:, None] >= 0, e[at], 0.0) for at, e in zip(targets.nodes.T, s.effects, strict=True)]
+    return parts(state, targets, s.g, line, effects)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import io
 import json
 import zipfile
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -18,13 +18,14 @@ import polars as pl
 
 from hangtab.worth.errors import StoredFitError
 from hangtab.worth.fitting import Report
+from hangtab.worth.habits import Habits
 from hangtab.worth.noise import NoiseTable
 from hangtab.worth.problem import make_problem
 from hangtab.worth.sheet import sheet_of
 from hangtab.worth.spec import Spec
 from hangtab.worth.state import State
 
-FORMAT = "hangtab worth 1"
+FORMAT = "hangtab worth 2"
 ARRAYS = ("logs", "weight", "zeta", "information", "held")
 
 
@@ -33,6 +34,7 @@ def pack(state: State, report: Report) -> bytes:
     table = io.BytesIO()
     state.problem.sheet.frame.write_ipc_stream(table, compression="zstd")
     about = {"format": FORMAT, "spec": state.problem.spec.to_dict(), "report": asdict(report), "nu": state.noise.nu}
+    about["habits"] = state.problem.habits.to_dict()
     arrays: dict[str, Any] = {name: getattr(state, name) for name in ARRAYS}
     arrays |= {"noise_upper": state.noise.upper, "noise_values": state.noise.values}
     arrays["table"] = np.frombuffer(table.getvalue(), np.uint8)
@@ -54,7 +56,7 @@ def unpack(data: bytes) -> tuple[State, Report]:
         raise StoredFitError(f"A stored fit of another format: {about.get('format')!r}", mend="Fit again.")
     spec = Spec.from_dict(about["spec"])
     frame = pl.read_ipc_stream(io.BytesIO(arrays["table"].tobytes()))
-    problem = make_problem(spec, sheet_of(frame, spec))
+    problem = replace(make_problem(spec, sheet_of(frame, spec)), habits=Habits.from_dict(about["habits"]))
     noise = NoiseTable(float(about["nu"]), arrays["noise_upper"], arrays["noise_values"])
     state = State(problem, noise=noise, **{name: arrays[name] for name in ARRAYS})
     report = about["report"] | {"warnings": tuple(about["report"]["warnings"])}

@@ -1,7 +1,7 @@
 """What one row says about its own linear predictor: normal or Student-t noise, sales and bounds.
 
-Promises: for each row the log likelihood, its slope, the EM weight and the information.
-Reads: responses (or bounds), kinds, linear predictors, scales, degrees of freedom (inf: normal).
+Promises: for sales and bounds the log likelihood, its slope, the EM weight and the information.
+Reads: distances from the linear predictors in noise scales, degrees of freedom (inf: normal).
 Source: EM weights of the t, (nu+1)/(nu+u^2), and expected information (nu+1)/(nu+3): Lange, Little & Taylor
 1989 (JASA 84); the weight of a bounded row is the mean of the gamma mixing variable beyond the bound.
 Not here: any matrix.
@@ -9,29 +9,12 @@ Not here: any matrix.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy.special import digamma, gammaln, log_ndtr, polygamma, stdtr
 
 from hangtab.worth.arrays import Flags, Floats, Ints
+from hangtab.worth.pull import Pull
 from hangtab.worth.sheet import BELOW, SALE
-
-
-@dataclass(frozen=True)
-class Pull:
-    """What each row says, all (rows,).
-
-    loglik: log likelihood. slope: its derivative in eta. weight: EM's. bend: minus the second derivative.
-    information: expected (bounds: observed). scale_slope: d(-2 log lik)/d(log scale^2).
-    """
-
-    loglik: Floats
-    slope: Floats
-    weight: Floats
-    bend: Floats
-    information: Floats
-    scale_slope: Floats
 
 
 def log_density(u: Floats, nu: float) -> Floats:
@@ -49,18 +32,7 @@ def log_below(u: Floats, nu: float) -> Floats:
     return np.asarray(np.log(np.maximum(stdtr(nu, u), 1e-300)))
 
 
-def pull(y: Floats, kind: Ints, eta: Floats, scale: Floats, nu: float, overlooked: float = 0.0) -> Pull:
-    """What every row says. All arrays (rows,). overlooked: share of bounds that say nothing, 0 to 1."""
-    sale = kind == SALE
-    out = Pull(*(np.empty(len(y)) for _ in range(6)))
-    _sales(out, sale, (y - eta) / scale, scale, nu)
-    if not sale.all():
-        _bounds(out, ~sale, np.where(kind == BELOW, 1.0, -1.0), (y - eta) / scale, scale, nu)
-        _overlook(out, ~sale, scale, overlooked)
-    return out
-
-
-def _overlook(out: Pull, at: Flags, scale: Floats, overlooked: float) -> None:
+def overlook(out: Pull, at: Flags, scale: Floats, overlooked: float) -> None:
     """Turn plain bounds into a mixture with bounds that say nothing: P = q + (1 - q) F."""
     if overlooked == 0.0:
         return
@@ -78,7 +50,8 @@ def _overlook(out: Pull, at: Flags, scale: Floats, overlooked: float) -> None:
     out.scale_slope[at] *= share
 
 
-def _sales(out: Pull, at: Flags, u: Floats, scale: Floats, nu: float) -> None:
+def say_sales(out: Pull, at: Flags, u: Floats, scale: Floats, nu: float) -> None:
+    """Fill in prices. u: (y - eta) / scale. All (rows,), of which those flagged in `at` are read and written."""
     u, s = u[at], scale[at]
     w = np.ones(len(u)) if np.isinf(nu) else (nu + 1) / (nu + u * u)
     out.loglik[at] = log_density(u, nu) - np.log(s)
@@ -89,7 +62,8 @@ def _sales(out: Pull, at: Flags, u: Floats, scale: Floats, nu: float) -> None:
     out.scale_slope[at] = 1.0 - w * u * u
 
 
-def _bounds(out: Pull, at: Flags, sign: Floats, u: Floats, scale: Floats, nu: float) -> None:
+def say_bounds(out: Pull, at: Flags, sign: Floats, u: Floats, scale: Floats, nu: float) -> None:
+    """Fill in bounds. sign: 1 where the price lies below the bound, -1 where above. All (rows,), as for sales."""
     sign, s = sign[at], scale[at]
     u = sign * u[at]
     logp = log_below(u, nu)
