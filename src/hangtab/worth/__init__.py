@@ -6,6 +6,7 @@ Doors: `Spec` and `Curve` say what model, `fit` gives a `Fitted`, which predicts
 from hangtab.worth.errors import Cancelled, SizeError, SpecError, StoredFitError, TableError, WorthError
 from hangtab.worth.fitted import Carrying, Fitted, Grid, fit
 from hangtab.worth.fitting import Report
+from hangtab.worth.habits import Habits
 from hangtab.worth.progress import Step, ignore_step
 from hangtab.worth.spec import Curve, Spec
 
@@ -15,6 +16,7 @@ __all__ = [
     "Curve",
     "Fitted",
     "Grid",
+    "Habits",
     "Report",
     "SizeError",
     "Spec",

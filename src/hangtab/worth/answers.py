@@ -16,6 +16,7 @@ from scipy.special import ndtr, ndtri
 from hangtab.worth.arrays import Floats, Ints
 from hangtab.worth.chain import level_keys
 from hangtab.worth.errors import SpecError
+from hangtab.worth.mixtures import responsibilities
 from hangtab.worth.noise import (
     LEVELS,
     NoiseTable,
@@ -28,10 +29,11 @@ from hangtab.worth.noise import (
     standard_levels,
 )
 from hangtab.worth.paths import joint, reach, variances
-from hangtab.worth.sheet import SALE
-from hangtab.worth.state import State, Subjects, means
+from hangtab.worth.sheet import CANDIDATE, SALE
+from hangtab.worth.state import State, Subjects, means, term_variances
 from hangtab.worth.table import ROW
-from hangtab.worth.terms import CurveTerm, Number
+from hangtab.worth.tails import log_density
+from hangtab.worth.terms import CurveTerm, Number, Words
 
 HIGHEST = 700.0
 
@@ -108,30 +110,44 @@ def chance_below(state: State, m: Middle, y: Floats, kind: str) -> Floats:
 
 
 def joint_middle(state: State, s: Subjects) -> tuple[Floats, Floats]:
-    """Mean vector and covariance of the rows' log worths; rows of one unknown name share its prior."""
+    """Mean vector and covariance of the rows' log worths; rows of one unknown name or value share its prior."""
     out = joint(state.informed, reach(state.informed, s.targets))
     cover = state.informed_cover
     if cover is not None:
         mine = cover.with_targets(s.targets)
         out -= cover.narrow(mine, mine)
-    shared = np.zeros_like(out)
-    chain = state.problem.spec.chain
-    same = np.ones(out.shape, bool)
-    for k, keys in enumerate(level_keys(chain, s.frame)):
-        names = np.array([v if v is not None else f"\x00{i}" for i, v in enumerate(keys)], object)
-        same &= names[:, None] == names[None, :]
-        unknown = s.targets.nodes[:, k] < 0
-        shared += np.where(same & unknown[:, None] & unknown[None, :], state.prior.levels[k], 0.0)
-    layout, block = state.problem.layout, s.targets.block
-    beyond = np.minimum(s.beyond[:, None], s.beyond[None, :])
-    if layout.market >= 0:
-        shared += beyond * state.prior.market
-    if layout.line >= 0:
-        shared += np.where(block[:, None] == block[None, :], beyond, 0) * state.prior.line
-    out += shared
+    out += _shared_unknown(state, s)
     # Each row's own variance is exactly that of its prediction.
     np.fill_diagonal(out, middle(state, s).sd ** 2)
     return means(state, s.targets), out
+
+
+def _shared_unknown(state: State, s: Subjects) -> Floats:
+    """Prior covariance that rows share in what the fit has not seen: one new name, one new value, one later month."""
+    chain, layout, nodes = state.problem.spec.chain, state.problem.layout, s.targets.nodes
+    out = np.zeros((len(s.frame), len(s.frame)))
+    same = np.ones(out.shape, bool)
+    one_walk = s.targets.block[:, None] == s.targets.block[None, :]
+    stranger = np.zeros(len(out), bool)
+    for k, keys in enumerate(level_keys(chain, s.frame)):
+        names = np.array([v if v is not None else f"\x00{i}" for i, v in enumerate(keys)], object)
+        same &= names[:, None] == names[None, :]
+        unknown = nodes[:, k] < 0
+        out += np.where(same & unknown[:, None] & unknown[None, :], state.prior.levels[k], 0.0)
+        if k == 0:
+            stranger, one_walk = unknown, one_walk & (same | ~unknown[:, None])
+    for term, variance in zip(state.problem.border.terms, term_variances(state), strict=True):
+        if isinstance(term, Words):
+            out += variance * term.shared_unseen(s.frame)
+    # Beyond one end of the calendar the walks go on together; a stranger's own walk began with the calendar.
+    beyond = np.where(s.knot[:, None] == s.knot[None, :], np.minimum(s.beyond[:, None], s.beyond[None, :]), 0)
+    if layout.market >= 0:
+        out += beyond * state.prior.market
+    if layout.line >= 0:
+        before = np.where(stranger, np.maximum(s.knot + 1, 0), 0)
+        steps = np.minimum(before[:, None], before[None, :]) + beyond
+        out += np.where(one_walk, steps, 0) * state.prior.line
+    return out
 
 
 def left_out(state: State) -> pl.DataFrame:
@@ -152,6 +168,23 @@ def left_out(state: State) -> pl.DataFrame:
     frame = pl.DataFrame(out)
     if p.spec.evidence:
         frame = frame.with_columns(p.sheet.frame[p.spec.evidence].gather(at))
+    return frame.sort(ROW)
+
+
+def named(state: State) -> pl.DataFrame:
+    """Candidates of uncertain sales before and after their price; what lacks to 1 is none of them."""
+    p, sheet = state.problem, state.problem.sheet
+    at = np.flatnonzero(p.kind == CANDIDATE)
+    probability = np.zeros(0)
+    if len(at):
+        u = (p.y - state.eta)[at] / p.scale(state.logs)[at]
+        loglik = log_density(u, state.noise.nu) - np.log(p.scale(state.logs)[at])
+        number = np.unique(sheet.case[at], return_inverse=True)[1]
+        probability = responsibilities(loglik, p.y[at], sheet.share[at], number, p.habits.broad)[0]
+    out = {ROW: sheet.frame[ROW].to_numpy()[at], "share": sheet.share[at], "probability": probability}
+    frame = pl.DataFrame(out)
+    if p.spec.evidence:
+        frame = frame.with_columns(sheet.frame[p.spec.evidence].gather(at))
     return frame.sort(ROW)
 
 

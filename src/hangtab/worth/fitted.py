@@ -20,6 +20,7 @@ from hangtab.worth.arrays import Floats
 from hangtab.worth.comparables import grid, support
 from hangtab.worth.errors import TableError
 from hangtab.worth.fitting import Report, fit_problem, refit
+from hangtab.worth.habits import Habits
 from hangtab.worth.noise import LEVELS
 from hangtab.worth.problem import NOTHING, Problem
 from hangtab.worth.progress import Step, ignore_step
@@ -84,6 +85,16 @@ class Fitted:
             value = float(np.exp(log))
             out[name] = 0.0 if value <= 1.01 * NOTHING * p.border.unit**2 else value
         return out
+
+    @property
+    def habits(self) -> Habits:
+        """How people sell: accepted offers over asks, the hazard of listings, the discount of lots."""
+        return self._state.problem.habits
+
+    @one_thread
+    def named(self) -> pl.DataFrame:
+        """Each candidate of each uncertain sale: row, its id, share (before the price), probability (after it)."""
+        return answers.named(self._state)
 
     @property
     @one_thread

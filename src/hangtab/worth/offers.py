@@ -26,7 +26,7 @@ USUAL, USUAL_SD, USUAL_PAIRS = float(np.log(0.75)), 0.2, 5.0
 LEAST_DATED = 30
 PAIR_FREEDOM = 4.0
 SLOPE_SD = 0.1
-STEP = 0.2
+STEP = 0.3
 
 
 @dataclass(frozen=True)
@@ -106,17 +106,16 @@ def say_offers(out: Pull, at: Flags, u: Floats, scale: Floats, noise: tuple[floa
 def scale_mixture(nu: float) -> tuple[Floats, Floats]:
     """Student-t as normals: shares and variances (k,) in units of its scale squared, by the trapezoid rule.
 
-    The variance is 1/g, g Gamma(nu/2, rate nu/2); summed over log g from where less than 1e-12 lies beyond.
+    The variance is 1/g, g Gamma(nu/2, rate nu/2), summed over s = log g, where the integrand is smooth and falls to
+    nothing on both sides; as far down as prices thirty noise scales away need.
     """
     if np.isinf(nu):
         return np.ones(1), np.ones(1)
-    low = max(-26.0 * 2.0 / nu, -60.0)
-    s = np.arange(low, 4.5 + 6.0 / np.sqrt(nu), min(STEP, 0.5 / np.sqrt(nu)))
+    s = np.arange(max(-160.0 / nu - 1.0, -60.0), 6.0, min(STEP, 0.45 / np.sqrt(nu)))
     logs = 0.5 * nu * (s - np.exp(s))
     share = np.exp(logs - logs.max())
-    kept = share > 1e-16  # noqa: PLR2004
-    share = share[kept] / share[kept].sum()
-    return share, np.exp(-s[kept])
+    kept = share > 1e-80  # noqa: PLR2004
+    return share[kept] / share[kept].sum(), np.exp(-s[kept])
 
 
 def offer_information(scale: Floats, sd: float, nu: float) -> Floats:
