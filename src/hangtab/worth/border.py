@@ -112,6 +112,7 @@ def _words(spec: Spec, frame: pl.DataFrame, path: str, unit: float) -> Words:
     pairs = list_pairs(frame[path]) if many else single_pairs(frame, paths)
     levels = sorted({v for _, v in pairs})
     prior = spec.priors.get(path, "learned" if path in spec.crossed else "weak")
+    base = None
     if prior == "flat" and not many and levels:
         # Without a prior one value has to be the base, or the intercept could not be told from the rest.
         base = spec.reference.get(path, levels[0])
@@ -119,7 +120,7 @@ def _words(spec: Spec, frame: pl.DataFrame, path: str, unit: float) -> Words:
             raise SpecError(f"The table has no {path} {base!r}", where="Spec.reference", mend=f"One of {levels}.")
         levels.remove(base)
     variance = {"weak": unit**2, "flat": unit**2, "learned": None}[prior] if isinstance(prior, str) else prior**2
-    return Words(path, paths, tuple(levels), many, prior == "flat", variance)
+    return Words(path, paths, tuple(levels), many, prior == "flat", variance, base=base)
 
 
 def _number(spec: Spec, frame: pl.DataFrame, name: str, unit: float) -> Number:

@@ -86,6 +86,7 @@ class Words:
     """A factor or crossed group: an effect per value. paths: columns joined to one value.
 
     many: the column holds lists and each listed value adds its effect. variance: of the prior; None learned.
+    base: the value without a column, from which a flat term's effects are counted.
     """
 
     name: str
@@ -95,6 +96,7 @@ class Words:
     flat: bool
     variance: float | None
     bounded: bool = False
+    base: str | None = None
 
     @property
     def size(self) -> int:
@@ -104,17 +106,29 @@ class Words:
     def entries(self, frame: pl.DataFrame) -> Entries:
         """One at the column of each value; a missing value has no effect."""
         place = {v: j for j, v in enumerate(self.levels)}
-        pairs = list_pairs(frame[self.name]) if self.many else single_pairs(frame, self.paths)
         unseen = np.zeros(len(frame))
         rows, cols = [], []
-        for i, value in pairs:
+        for i, value in self._pairs(frame):
             j = place.get(value, -1)
             if j >= 0:
                 rows.append(i)
                 cols.append(j)
-            else:
+            elif value != self.base:
                 unseen[i] += 1.0
         return Entries(np.array(rows, np.int64), np.array(cols, np.int64), np.ones(len(rows)), unseen)
+
+    def shared_unseen(self, frame: pl.DataFrame) -> Floats:
+        """How many unseen values two rows have in common, (rows, rows)."""
+        known = {*self.levels, self.base}
+        new = [(i, v) for i, v in self._pairs(frame) if v not in known]
+        place = {v: j for j, v in enumerate(sorted({v for _, v in new}))}
+        has = np.zeros((len(frame), len(place)))
+        for i, v in new:
+            has[i, place[v]] = 1.0
+        return np.asarray(has @ has.T)
+
+    def _pairs(self, frame: pl.DataFrame) -> list[tuple[int, str]]:
+        return list_pairs(frame[self.name]) if self.many else single_pairs(frame, self.paths)
 
     def parts(self) -> list[Part]:
         """Independent effects."""
