@@ -3,6 +3,8 @@
 Doors: `Spec` and `Curve` say what model, `fit` gives a `Fitted`, which predicts, explains and is stored as bytes.
 """
 
+from hangtab.worth.confounding import Confounded
+from hangtab.worth.diagnosis import Diagnosis
 from hangtab.worth.errors import Cancelled, SizeError, SpecError, StoredFitError, TableError, WorthError
 from hangtab.worth.fitted import Carrying, Fitted, Grid, fit
 from hangtab.worth.fitting import Report
@@ -13,7 +15,9 @@ from hangtab.worth.spec import Curve, Spec
 __all__ = [
     "Cancelled",
     "Carrying",
+    "Confounded",
     "Curve",
+    "Diagnosis",
     "Fitted",
     "Grid",
     "Habits",

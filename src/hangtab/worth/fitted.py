@@ -18,6 +18,7 @@ import polars as pl
 from hangtab.worth import answers
 from hangtab.worth.arrays import Floats
 from hangtab.worth.comparables import grid, support
+from hangtab.worth.diagnosis import Diagnosis, diagnose
 from hangtab.worth.errors import TableError
 from hangtab.worth.fitting import Report, fit_problem, refit
 from hangtab.worth.habits import Habits
@@ -162,6 +163,11 @@ class Fitted:
     def leave_one_out(self) -> pl.DataFrame:
         """Each sale against the fit without it, weights and variances held: chance, share of a clean sale."""
         return answers.left_out(self._state)
+
+    @one_thread
+    def diagnosis(self) -> Diagnosis:
+        """What the fit says of itself: what carries the prices, what is left over, what cannot be told apart."""
+        return diagnose(self._state, self.report)
 
     @one_thread
     def add(self, more_rows: Table) -> Fitted:
