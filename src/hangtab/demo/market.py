@@ -25,9 +25,15 @@ _KEPT_WHOLE = 0.994  # the rest gets a part of the money back
 WIDTH = 24  # passing collectors drawn for each offer
 CURRENCY = {"US": "USD", "GB": "GBP", "CA": "CAD", "DE": "EUR", "NL": "EUR"}
 _POSTAGE = {"US": 6.8, "GB": 4.6, "CA": 9.0, "DE": 5.2}
-_PACK = {Packaging.CARDED: 1.0, Packaging.BOXED: 1.35, Packaging.LOOSE: 0.72, Packaging.PROTOTYPE: 1.5}
+PACK = {Packaging.CARDED: 1.0, Packaging.BOXED: 1.35, Packaging.LOOSE: 0.72, Packaging.PROTOTYPE: 1.5}
 _SOLD = (Kind.SALE, Kind.AUCTION, Kind.OFFER)
 DAYS = MONTHS * MONTH_DAYS - 1
+
+
+def postage(country: str, size: float, guess: float, rng: np.random.Generator) -> float:
+    """Postage in EUR of a parcel of a size (1: one carded piece) to a buyer at home or, seldom, abroad."""
+    away = 2.4 if rng.random() < 0.16 else 1.0
+    return float(_POSTAGE[country] * size * away * rng.lognormal(0, 0.2) + 0.02 * np.exp(guess))
 
 
 class Memory:
@@ -234,9 +240,8 @@ class Market:
         rng = self.rng
         rate = float(self.rates[CURRENCY[country]][min(int(c.day), len(self.rates["USD"]) - 1)])
         claimed = self.variants.rows[c.pieces[0].claimed]
-        away = 2.4 if rng.random() < 0.16 else 1.0
-        size = _PACK[claimed.packaging] * (1 + 0.25 * (len(c.pieces) - 1))
-        eur = _POSTAGE[country] * size * away * rng.lognormal(0, 0.2) + 0.02 * np.exp(c.guess)
+        size = PACK[claimed.packaging] * (1 + 0.25 * (len(c.pieces) - 1))
+        eur = postage(country, size, c.guess, rng)
         if (c.mode == "fixed" and rng.random() < 0.12) or c.mode == "private":
             eur = 0.0
         popular = float(self.interest[c.pieces[0].claimed])

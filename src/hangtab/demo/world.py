@@ -19,11 +19,12 @@ from hangtab.demo.catalogue_files import write_catalogue
 from hangtab.demo.entries import START, START_END, Teller, hearsay
 from hangtab.demo.lines import DISCOVERED, PLANS, LineRows, line_rows
 from hangtab.demo.market import CURRENCY, DAYS, Market, People, Times
+from hangtab.demo.oracle import Oracle
 from hangtab.demo.pieces import PieceMaker
 from hangtab.demo.rates import shipped_rates
 from hangtab.demo.said import Lookup
 from hangtab.demo.titles import Titles
-from hangtab.demo.truth import Ledger, Oracle, evidence_frame, piece_frame, variant_frame, worth_frame, write_truth
+from hangtab.demo.truth import Ledger, evidence_frame, piece_frame, variant_frame, worth_frame, write_truth
 from hangtab.demo.variants import Floats, variants_of
 from hangtab.domain.errors import HangtabError
 from hangtab.domain.progress import OnStep, Step, ignore_step
@@ -39,6 +40,8 @@ catalogue/  what exists: three lines, two graders, four venues
 sources/    what a user would have collected over seven years; take this in
 truth/      what each piece really was; never taken in, only compared with
 """
+
+WORTHS, LEAST = 300, 0.4  # subjects whose truth is drawn; a small world gives this share of them at the least
 
 
 def _rates() -> dict[str, Floats]:
@@ -91,14 +94,14 @@ def write_world(folder: Path, seed: int = 7, scale: float = 1.0, on_step: OnStep
     told = sources.write_sources(folder / "sources", entries, (variants, lookup), streams[6], scale)
     on_step(Step("writing the truth", 0, 1))
     ledger = Ledger(variants, lookup, rates)
-    oracle = Oracle(people, market.interest, streams[7])
+    oracle = Oracle(market, streams[7])
     write_truth(
         folder / "truth",
         {
             "evidence": evidence_frame(told, ledger),
             "pieces": piece_frame(facts, variants),
             "variants": variant_frame(variants),
-            "worths": worth_frame(told, ledger, oracle, 300),
+            "worths": worth_frame(told, ledger, oracle, round(WORTHS * max(min(scale, 1.0), LEAST))),
         },
     )
     on_step(Step("writing the truth", 1, 1))

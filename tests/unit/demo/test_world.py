@@ -236,5 +236,15 @@ def test_worths_stand_at_the_end_of_the_world(small):
     assert (worths["middle"] > 0).all()
     assert set(worths["currency"]) == {"EUR"}
     assert {str(d) for d in worths["at"]} == {"2026-10-30"}
+    assert (worths["sold"] <= worths["draws"]).all()
+    assert (worths["sold"] > 0).all()
     for key in worths["subject"]:
         assert Subject.parse(key).key == key
+
+
+def test_what_sells_is_dearer_than_what_would_without_a_start_price(small):
+    """A start price keeps the cheapest auctions from being sales, and lifts those with one bidder."""
+    worths = pl.read_parquet(small / "truth" / "worths.parquet")
+    lift = (worths["middle"] / worths["unreserved"]).log()
+    assert 0.05 < lift.mean() < 0.2
+    assert (lift > -0.1).all()
