@@ -10,7 +10,7 @@ from hangtab.domain.errors import BookError, Problem
 from hangtab.domain.evidence import Kind, Outcome, Standing
 from hangtab.domain.money import Money
 from hangtab.storage import create_book, open_book
-from hangtab.usecases.ports import FitRecord, SalesFilter, StoredName
+from hangtab.usecases.ports import FitRecord, SalesFilter, StoredName, StudyRecord
 from tests.storage.facts import AT, DIVER, HARBOUR, entry, fact, named, priced, reading, source, unread
 
 
@@ -513,6 +513,18 @@ def test_the_last_three_fits_are_kept(book):
     book.save_fit(fits[3], entry("fit"))
     assert book.latest_fit() == fits[3]
     assert len([line for line in book.journal() if line.verb == "fit"]) == 6
+
+
+def test_the_last_three_back_tests_are_kept_with_their_rows(book):
+    assert (book.latest_study(), book.study_rows("s0")) == (None, None)
+    studies = [StudyRecord(f"s{n}", AT, {"as_of": "2026-10-30", "n": n, "none": None, "held": [0.5]}) for n in range(5)]
+    for n, one in enumerate(studies):
+        book.save_study(one, bytes([n]) * 9, entry("backtest"))
+        assert book.latest_study() == one
+    assert [book.study_rows(one.key) for one in studies] == [None, None, b"\2" * 9, b"\3" * 9, b"\4" * 9]
+    book.save_study(studies[2], b"anew", entry("backtest"))
+    assert (book.latest_study(), book.study_rows("s2"), book.study_rows("s4")) == (studies[2], b"anew", b"\4" * 9)
+    assert next(line.detail["study"] for line in book.journal() if line.verb == "backtest") == "s2"
 
 
 def test_the_journal_says_who_when_and_what_newest_first(book):

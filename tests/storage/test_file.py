@@ -21,7 +21,7 @@ from hangtab.storage import create_book, open_book, opening
 from hangtab.storage.engines import APPLICATION_ID, reading, writing
 from hangtab.storage.opening import LAYOUTS
 from hangtab.storage.tables import METADATA
-from hangtab.usecases.ports import FitRecord, SalesFilter
+from hangtab.usecases.ports import FitRecord, SalesFilter, StudyRecord
 from tests.storage.facts import AT, entry, fact, named, source, unread
 
 MIGRATIONS = "src/hangtab/storage/migrations"
@@ -223,6 +223,27 @@ def test_older_fits_are_let_go(file_book):
         file_book.save_fit(FitRecord(f"k{number}", AT, b"fit", {}), entry("fit"))
     with reading(file_book._engine, "here") as connection:
         assert connection.exec_driver_sql("SELECT key FROM fit ORDER BY id").scalars().all() == ["k2", "k3", "k4"]
+
+
+# ---- an older layout
+
+
+def test_a_book_of_the_first_layout_is_brought_up_with_all_that_is_in_it(path):
+    spring = source("spring.csv")
+    with create_book(path, "EUR", entry()) as book:
+        book.take_in(spring, [fact(spring, 1, "q1"), unread(spring, 2)], entry())
+        before, journal = list(book.evidence()), book.journal()
+    by_hand(path, "DROP TABLE study", "UPDATE alembic_version SET version_num = '0001'")
+    with open_book(path) as again:
+        assert list(again.evidence()) == before
+        assert again.journal() == journal
+        assert again.latest_study() is None
+        again.save_study(StudyRecord("s1", AT, {"n": 1}), b"rows", entry("backtest"))
+        assert again.check() == ()
+        with reading(again._engine, "here") as connection:
+            assert compare_metadata(MigrationContext.configure(connection), METADATA) == []
+            listed = connection.exec_driver_sql("PRAGMA table_list").mappings().all()
+        assert {row["strict"] for row in listed if row["name"] == "study"} == {1}
 
 
 # ---- backup

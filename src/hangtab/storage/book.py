@@ -29,6 +29,7 @@ from hangtab.usecases.ports import (
     SourceRecord,
     Stored,
     StoredName,
+    StudyRecord,
     TakeInRow,
     TakenFact,
     Waiting,
@@ -268,7 +269,7 @@ class SqlBook:
         with self._writing() as connection:
             revising.write_impacts(connection, impacts)
 
-    # ---- fits, journal, check
+    # ---- fits, back-tests, journal, check
 
     def save_fit(self, fit: FitRecord, entry: Entry) -> None:
         """Keep a fit; the last three stay."""
@@ -285,6 +286,22 @@ class SqlBook:
         """Key of the newest fit without its blob, empty when there is none; cheap."""
         with self._reading() as connection:
             return keeping.newest_fit_key(connection)
+
+    def save_study(self, study: StudyRecord, rows: bytes, entry: Entry) -> None:
+        """Keep a back-test with its rows; the last three stay."""
+        with self._writing() as connection:
+            keeping.write_study(connection, study, rows)
+            keeping.write_journal(connection, entry, study=study.key)
+
+    def latest_study(self) -> StudyRecord | None:
+        """The newest back-test without its rows; cheap."""
+        with self._reading() as connection:
+            return keeping.read_study(connection)
+
+    def study_rows(self, key: str) -> bytes | None:
+        """The rows of one back-test, None when the book has it no more."""
+        with self._reading() as connection:
+            return keeping.read_study_rows(connection, key)
 
     def version(self) -> int:
         """Grows with each line of the journal; cheap, so that a server knows when to look again."""

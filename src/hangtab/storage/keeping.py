@@ -1,4 +1,4 @@
-"""What the book keeps as it is: settings, the catalogue's files, sources, layouts, fits, and the journal.
+"""What the book keeps as it is: settings, the catalogue's files, sources, layouts, fits, back-tests, and the journal.
 
 Promises that a source comes back byte for byte under its hash, and that the journal only grows. Each function works
 inside the caller's transaction.
@@ -14,11 +14,12 @@ from sqlalchemy import Connection, delete, func, insert, select
 
 from hangtab.domain.errors import BookError
 from hangtab.storage.deriving import next_id
-from hangtab.storage.tables import catalogue_file, fit, journal, layout, setting, source
-from hangtab.usecases.ports import Entry, FitRecord, SourceRecord
+from hangtab.storage.tables import catalogue_file, fit, journal, layout, setting, source, study
+from hangtab.usecases.ports import Entry, FitRecord, SourceRecord, StudyRecord
 
 CURRENCY = "currency"
 FITS_KEPT = 3
+STUDIES_KEPT = 3
 _PACKED, _PLAIN = "zlib", "plain"
 
 
@@ -122,3 +123,25 @@ def read_fit(connection: Connection) -> FitRecord | None:
     """The newest fit."""
     row = connection.execute(select(fit).order_by(fit.c.id.desc()).limit(1)).one_or_none()
     return FitRecord(row.key, row.made, bytes(row.blob), row.meta) if row else None
+
+
+def write_study(connection: Connection, record: StudyRecord, rows: bytes) -> None:
+    """Keep a back-test as the newest; older ones beyond the last three go, and an older one of the same key."""
+    connection.execute(delete(study).where(study.c.key == record.key))
+    values = {"key": record.key, "made": record.made, "summary": dict(record.summary), "rows": rows}
+    connection.execute(insert(study).values(id=next_id(connection, study), **values))
+    kept = connection.execute(select(study.c.id).order_by(study.c.id.desc()).limit(STUDIES_KEPT)).scalars().all()
+    connection.execute(delete(study).where(study.c.id < kept[-1]))
+
+
+def read_study(connection: Connection) -> StudyRecord | None:
+    """The newest back-test without its rows."""
+    columns = (study.c.key, study.c.made, study.c.summary)
+    row = connection.execute(select(*columns).order_by(study.c.id.desc()).limit(1)).one_or_none()
+    return StudyRecord(row.key, row.made, row.summary) if row else None
+
+
+def read_study_rows(connection: Connection, key: str) -> bytes | None:
+    """The rows of one back-test."""
+    rows = connection.execute(select(study.c.rows).where(study.c.key == key)).scalar()
+    return bytes(rows) if rows is not None else None

@@ -27,7 +27,7 @@ from hangtab.storage.keeping import CURRENCY, read_setting, write_journal, write
 from hangtab.usecases.ports import Entry
 
 # Layouts this program can read, oldest first; the last is the one it writes. A test holds it to the migrations.
-LAYOUTS = ("0001",)
+LAYOUTS = ("0001", "0002")
 WRITTEN_BY = "written by"  # the setting that names the program a layout came from
 WAIT = 5.0
 

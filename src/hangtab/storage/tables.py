@@ -205,6 +205,14 @@ impact = _table("impact", _key("id", Words), _need("value", Real))
 fit = _table(
     "fit", _key("id", Count), _need("key", Words), _need("made", Instant), _need("meta", Json), _need("blob", Bytes)
 )
+study = _table(
+    "study",
+    _key("id", Count),
+    _need("key", Words),
+    _need("made", Instant),
+    _need("summary", Json),
+    _need("rows", Bytes),  # one row for each sale tried, Parquet
+)
 layout = _table("layout", _key("fingerprint", Words), _need("columns", Words))
 journal = _table(
     "journal", _key("id", Count), _need("at", Instant), _need("who", Words), _need("verb", Words), _need("detail", Json)

@@ -186,6 +186,15 @@ class FitRecord:
     meta: Mapping[str, object]
 
 
+@dataclass(frozen=True, slots=True)
+class StudyRecord:
+    """A stored back-test: `key` hashes rows, design, day and what was tried; `summary` is its figures, JSON-able."""
+
+    key: str
+    made: datetime
+    summary: Mapping[str, object]
+
+
 class Book(Protocol):
     """The user's one data file."""
 
@@ -306,6 +315,15 @@ class Book(Protocol):
 
     def latest_fit(self) -> FitRecord | None:
         """The newest fit."""
+
+    def save_study(self, study: StudyRecord, rows: bytes, entry: Entry) -> None:
+        """Keep a back-test with its rows (Parquet); the last three stay."""
+
+    def latest_study(self) -> StudyRecord | None:
+        """The newest back-test without its rows; cheap, since every answer looks at it."""
+
+    def study_rows(self, key: str) -> bytes | None:
+        """The rows of one back-test, None when the book has it no more."""
 
     def journal(self, limit: int = 100) -> tuple[Entry, ...]:
         """The journal, newest first."""
