@@ -20,11 +20,11 @@ from hangtab.worth.mixtures import responsibilities
 from hangtab.worth.noise import (
     LEVELS,
     NoiseTable,
-    mean_factor,
+    log_mean_factor,
+    log_normal_mean_factor,
     mean_probabilities,
     noise_below,
     noise_table,
-    normal_mean_factor,
     quantile,
     standard_levels,
 )
@@ -87,8 +87,8 @@ def price_of(x: Floats, *, logs: bool) -> Floats:
 def _mean(state: State, m: Middle, kind: str, *, logs: bool) -> Floats:
     if not logs:
         return m.eta
-    factor = normal_mean_factor(m.sd) if kind == "middle" else mean_factor(state.noise, m.scale, m.sd / m.scale)
-    return np.exp(np.minimum(m.eta + np.log(factor), HIGHEST))
+    above = log_normal_mean_factor(m.sd) if kind == "middle" else log_mean_factor(state.noise, m.scale, m.sd / m.scale)
+    return np.exp(np.minimum(m.eta + above, HIGHEST))
 
 
 def _half_width(table: NoiseTable, m: Middle, level: float, kind: str) -> Floats:

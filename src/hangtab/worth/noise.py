@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaln, ndtr, ndtri, stdtr, stdtrit
+from scipy.special import gammaln, log_ndtr, logsumexp, ndtr, ndtri, stdtr, stdtrit
 
 from hangtab.worth.arrays import Floats
 
@@ -120,15 +120,19 @@ def standard_levels() -> Floats:
     return np.array([0.5 + level / 2 for level in LEVELS])
 
 
-def mean_factor(table: NoiseTable, sigma: Floats, rho: Floats) -> Floats:
-    """Mean of exp(sigma (t + rho z)), cut to its central 99.8 %; the table begins with `mean_probabilities`."""
-    total = np.zeros(len(sigma))
+def log_mean_factor(table: NoiseTable, sigma: Floats, rho: Floats) -> Floats:
+    """Log of the mean of exp(sigma (t + rho z)), cut to its central 99.8 %; the table begins with `mean_probabilities`.
+
+    In logs, since a spread that says "nobody knows" is past what a float can hold.
+    """
+    logs = np.empty((16, len(sigma)))
     for k in range(16):
-        q = np.minimum(sigma * quantile(table, k, rho), 700.0)
-        total += MEAN_WEIGHTS[16 + k] * (np.exp(q) + np.exp(-q))
-    return total
+        q = sigma * quantile(table, k, rho)
+        logs[k] = np.log(MEAN_WEIGHTS[16 + k]) + np.logaddexp(q, -q)
+    return np.asarray(logsumexp(logs, axis=0))
 
 
-def normal_mean_factor(sd: Floats) -> Floats:
-    """Mean of exp(sd z), z normal and cut to its central 99.8 %."""
-    return np.asarray(np.exp(np.minimum(0.5 * sd**2, 700.0)) * (ndtr(_EDGE - sd) - ndtr(-_EDGE - sd)) / CENTRAL)
+def log_normal_mean_factor(sd: Floats) -> Floats:
+    """Log of the mean of exp(sd z), z normal and cut to its central 99.8 %."""
+    upper, lower = log_ndtr(_EDGE - sd), log_ndtr(-_EDGE - sd)
+    return np.asarray(0.5 * sd**2 + upper + np.log1p(-np.exp(lower - upper)) - np.log(CENTRAL))

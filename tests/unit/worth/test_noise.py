@@ -10,11 +10,11 @@ from scipy.integrate import quad
 from hangtab.worth.noise import (
     CENTRAL,
     chebyshev,
-    mean_factor,
+    log_mean_factor,
+    log_normal_mean_factor,
     mean_probabilities,
     noise_below,
     noise_table,
-    normal_mean_factor,
     quantile,
 )
 
@@ -50,12 +50,28 @@ def test_interpolated_quantiles_invert_the_probability(nu):
 def test_cut_mean_of_a_normal_equals_its_closed_form():
     table = noise_table(np.inf, mean_probabilities())
     sigma, rho = np.array([0.2, 0.5, 1.0]), np.array([0.0, 1.0, 0.5])
-    assert mean_factor(table, sigma, rho) == pytest.approx(normal_mean_factor(sigma * np.sqrt(1 + rho**2)), rel=1e-9)
+    found, expected = log_mean_factor(table, sigma, rho), log_normal_mean_factor(sigma * np.sqrt(1 + rho**2))
+    assert found == pytest.approx(expected, rel=1e-9)
+    z = np.linspace(*stats.norm.ppf([0.5 - CENTRAL / 2, 0.5 + CENTRAL / 2]), 200_001)
+    by_quadrature = np.trapezoid(np.exp(0.7 * z) * stats.norm.pdf(z), z) / CENTRAL
+    assert log_normal_mean_factor(np.array([0.7]))[0] == pytest.approx(np.log(by_quadrature), rel=1e-8)
+
+
+@pytest.mark.parametrize("sd", [30.0, 100.0, 1e6])
+def test_cut_mean_of_what_nobody_knows_is_finite(sd):
+    """It lies below the cut end, and nears it as the spread grows."""
+    edge = stats.norm.ppf(0.5 + CENTRAL / 2)
+    found = log_normal_mean_factor(np.array([sd]))[0]
+    assert found < sd * edge
+    # Next to the end the integrand is exp((sd - edge) z), so the mean is its value there over sd - edge (Laplace).
+    assert found == pytest.approx(
+        sd * edge + stats.norm.logpdf(edge) - np.log((sd - edge) * CENTRAL), abs=3 / sd**2 + 1e-3
+    )
 
 
 def test_cut_mean_of_student_noise_equals_quadrature():
     nu, sigma = 3.0, 0.4
     low, high = stats.t.ppf([0.5 - CENTRAL / 2, 0.5 + CENTRAL / 2], nu)
     exact = quad(lambda u: np.exp(sigma * u) * stats.t.pdf(u, nu), low, high, epsabs=1e-12)[0] / CENTRAL
-    found = mean_factor(noise_table(nu, mean_probabilities()), np.array([sigma]), np.array([0.0]))[0]
-    assert found == pytest.approx(exact, rel=1e-6)
+    found = log_mean_factor(noise_table(nu, mean_probabilities()), np.array([sigma]), np.array([0.0]))[0]
+    assert found == pytest.approx(np.log(exact), rel=1e-6)
