@@ -1,19 +1,21 @@
 """The array shapes used all over the engine.
 
 Promises: only names. `Sparse` is compressed sparse rows with sorted columns; `Split` holds what belongs to
-columns: knots per block (blocks, T, ...) and the border (p, ...).
+columns: knots per block (blocks, T, ...) and the border (p, ...). `Places` number columns, nodes, blocks and rows.
 Not here: any computation.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats: TypeAlias = NDArray[np.float64]
 Ints: TypeAlias = NDArray[np.int64]
+# 32 bits for numbers of nodes, blocks and columns wherever there are many.
+Places: TypeAlias = NDArray[np.signedinteger[Any]]
 Flags: TypeAlias = NDArray[np.bool_]
 
 
@@ -21,7 +23,7 @@ class Sparse(NamedTuple):
     """Rows ptr[i]:ptr[i+1] of (idx, val); columns rise within a row."""
 
     ptr: Ints
-    idx: Ints
+    idx: Places
     val: Floats
 
 
@@ -30,3 +32,11 @@ class Split(NamedTuple):
 
     K: Floats
     B: Floats
+
+
+class Entry(NamedTuple):
+    """Loose non-zeros: row, column and value of each, rows rising and columns rising within a row."""
+
+    row: Ints
+    col: Ints
+    val: Floats

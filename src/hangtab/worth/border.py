@@ -12,12 +12,13 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 
-from hangtab.worth.arrays import Flags, Floats, Ints, Sparse
+from hangtab.worth import kernels
+from hangtab.worth.arrays import Entry, Flags, Floats, Ints, Sparse
 from hangtab.worth.errors import SizeError, SpecError
 from hangtab.worth.sheet import SALE, Sheet
 from hangtab.worth.spec import Curve, Spec
-from hangtab.worth.table import numbers
-from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, list_pairs, ramp, single_pairs
+from hangtab.worth.table import joined_words, numbers
+from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, listed, ramp
 
 WIDEST = 2000
 NARROWEST = 1e-9
@@ -56,19 +57,22 @@ class Border:
 
         knot (rows,): the row's monthly knot, -1 for none.
         """
-        dated = np.flatnonzero(knot >= 0)
-        row, col, val = [dated], [knot[dated]], [np.ones(len(dated))]
         unseen = np.zeros((len(frame), len(self.terms)))
-        for k, (term, start) in enumerate(zip(self.terms, self.starts, strict=True)):
+        dated = np.flatnonzero(knot >= 0)
+        count = (knot >= 0).astype(np.int64)
+        # Twice over the terms, first to count: their entries all together would take more than the rows themselves.
+        for k, term in enumerate(self.terms):
             e = term.entries(frame)
-            row.append(e.row)
-            col.append(e.col + (start + T))
-            val.append(e.val)
+            count += np.bincount(e.row, minlength=len(frame))
             unseen[:, k] = e.unseen
-        rows, cols, vals = np.concatenate(row), np.concatenate(col), np.concatenate(val)
-        order = np.lexsort((cols, rows))
-        ptr = np.concatenate([[0], np.cumsum(np.bincount(rows, minlength=len(frame)))]).astype(np.int64)
-        return Sparse(ptr, cols[order].astype(np.int64), vals[order]), unseen
+        ptr = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
+        rows = Sparse(ptr, np.empty(int(ptr[-1]), np.int32), np.empty(int(ptr[-1])))
+        free = ptr[:-1].copy()
+        kernels.lay(rows, free, Entry(dated, knot[dated], np.ones(len(dated))))
+        for term, start in zip(self.terms, self.starts, strict=True):
+            e = term.entries(frame)
+            kernels.lay(rows, free, Entry(e.row, e.col + (start + T), e.val))
+        return rows, unseen
 
     def precision(self, variances: dict[str, float], held: Flags) -> tuple[Floats, float]:
         """Prior precision (p, p), and its log determinant over the free columns that have a prior."""
@@ -109,8 +113,8 @@ def make_border(spec: Spec, sheet: Sheet) -> Border:
 def _words(spec: Spec, frame: pl.DataFrame, path: str, unit: float) -> Words:
     paths = tuple(path.split("/"))
     many = len(paths) == 1 and isinstance(frame[path].dtype, pl.List)
-    pairs = list_pairs(frame[path]) if many else single_pairs(frame, paths)
-    levels = sorted({v for _, v in pairs})
+    values = listed(frame[path])[1] if many else joined_words(frame, paths)
+    levels = _different(values)
     prior = spec.priors.get(path, "learned" if path in spec.crossed else "weak")
     base = None
     if prior == "flat" and not many and levels:
@@ -121,6 +125,10 @@ def _words(spec: Spec, frame: pl.DataFrame, path: str, unit: float) -> Words:
         levels.remove(base)
     variance = {"weak": unit**2, "flat": unit**2, "learned": None}[prior] if isinstance(prior, str) else prior**2
     return Words(path, paths, tuple(levels), many, prior == "flat", variance, base=base)
+
+
+def _different(values: pl.Series) -> list[str]:
+    return values.drop_nulls().unique().sort().to_list()
 
 
 def _number(spec: Spec, frame: pl.DataFrame, name: str, unit: float) -> Number:
@@ -140,7 +148,7 @@ def _curve(curve: Curve, frame: pl.DataFrame, name: str, unit: float) -> CurveTe
     if len(knots) < 2:  # noqa: PLR2004 - a curve needs two ends
         return None
     average = ramp(x, knots).mean(axis=0) if len(x) else np.zeros(len(knots) - 1)
-    levels = sorted({v for _, v in single_pairs(frame, (curve.by,))}) if curve.by else []
+    levels = _different(joined_words(frame, (curve.by,))) if curve.by else []
     return CurveTerm(name, curve, knots, tuple(average.tolist()), tuple(levels), 9.0 * unit**2)
 
 

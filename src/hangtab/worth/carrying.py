@@ -13,7 +13,6 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from hangtab.worth import answers
 from hangtab.worth.arrays import Floats, Ints, Sparse
 from hangtab.worth.chain import Chain
 from hangtab.worth.paths import Targets, joint, reach, take_rows
@@ -24,6 +23,10 @@ from hangtab.worth.terms import CurveTerm, Number, Words
 
 CHUNK = 8192
 SHOWN = 5
+# A factor that this share of the sales has counts as one that every sale has.
+EVERYWHERE = 0.995
+# With more first nodes than this their mean is known well enough to be left out of their errors.
+MOST_ROOTS = 200
 
 
 def degrees(state: State) -> tuple[pl.DataFrame, Floats]:
@@ -85,7 +88,8 @@ def largest(state: State, top: int = SHOWN) -> pl.DataFrame:
     """The `top` largest values of each component.
 
     component, value (of a chain level: the path to it), sales, estimate and se in log price (se: posterior standard
-    deviation). A curve is told by its whole rise, a number by one unit of it.
+    deviation). Values of a factor that every sale has, and the first level of the chain, are told against the mean of
+    the sales; those below against their parent; a curve by its whole rise, a number by one unit of it.
     """
     found = [*_values(state), *_curves(state), *_nodes(state, top)]
     schema = {"component": pl.String, "value": pl.String, "sales": pl.Int64, "estimate": pl.Float64, "se": pl.Float64}
@@ -99,14 +103,37 @@ Value = tuple[str, str, int, float, float]
 
 def _values(state: State) -> list[Value]:
     """Values of factors and crossed groups, numbers."""
-    p = state.problem
-    sold, rows = sales_of_columns(state), answers.coefficients(state)
-    plain = [isinstance(t, Words | Number) for t in p.border.terms for _ in range(t.size)]
-    return [
-        (term, value.replace("\x1f", " / "), int(sold[j]), estimate, se)
-        for j, (term, value, estimate, se) in enumerate(rows.iter_rows())
-        if plain[j]
-    ]
+    p, T = state.problem, state.problem.forest.T
+    sold, means = sales_of_columns(state), mean_weights(state)
+    B, C = against_means(state, state.solution.columns.B), state.informed.root[T:, T:]
+    se = np.sqrt(np.maximum(np.diag(against_means(state, against_means(state, C).T)), 0.0))
+    found: list[Value] = []
+    for term, (a, b, _) in zip(p.border.terms, p.border.pieces, strict=True):
+        unit = term.unit if isinstance(term, Number) else 1.0
+        if isinstance(term, Words | Number) and not (b - a == 1 and means[a] > 0):
+            found += [
+                (term.name, label.replace("\x1f", " / "), int(sold[j]), float(B[j, 0] / unit), float(se[j] / unit))
+                for j, label in zip(range(a, b), term.labels(), strict=True)
+            ]
+    return found
+
+
+def mean_weights(state: State) -> Floats:
+    """Each value's share of the sales in a factor that every sale has, 0 in all other columns, (p,)."""
+    p, counts = state.problem, sales_of_columns(state)
+    sales, out = int((p.kind == SALE).sum()), np.zeros(p.forest.p)
+    for term, (a, b, _) in zip(p.border.terms, p.border.pieces, strict=True):
+        if isinstance(term, Words) and not term.many and not term.flat and counts[a:b].sum() >= EVERYWHERE * sales:
+            out[a:b] = counts[a:b] / counts[a:b].sum()
+    return out
+
+
+def against_means(state: State, values: Floats) -> Floats:
+    """Values by border column (p, m), those of a factor that every sale has less their mean."""
+    out, means = values.copy(), mean_weights(state)
+    for a, b, _ in state.problem.border.pieces:
+        out[a:b] -= (means[a:b] @ out[a:b])[None, :]
+    return out
 
 
 def _curves(state: State) -> list[Value]:
@@ -134,6 +161,7 @@ def _nodes(state: State, top: int) -> list[Value]:
     sale = p.kind == SALE
     for k, name in enumerate(p.spec.chain):
         effect = state.solution.effects[k][:, 0]
+        effect = effect - (_root_weights(state) @ effect if k == 0 else 0.0)
         known = np.flatnonzero([v is not None for v in p.chain.value[k]])
         best = known[np.lexsort((known, -np.abs(effect[known])))][:top]
         sold = np.bincount(p.nodes[sale, k], minlength=len(effect))
@@ -142,10 +170,19 @@ def _nodes(state: State, top: int) -> list[Value]:
     return found
 
 
+def _root_weights(state: State) -> Floats:
+    """Each first node's share of the sales."""
+    p = state.problem
+    counts = np.bincount(p.nodes[p.kind == SALE, 0], minlength=len(p.chain.value[0]))
+    return np.asarray(counts / counts.sum())
+
+
 def effect_spreads(state: State, level: int, nodes: Ints) -> Floats:
-    """Posterior standard deviation of some nodes' own effects, (nodes,)."""
+    """Posterior standard deviation of some nodes' own effects, (nodes,); of roots, against the mean of the sales."""
     if len(nodes) == 0:
         return np.zeros(0)
+    if level == 0 and len(state.problem.chain.value[0]) <= MOST_ROOTS:
+        return _root_spreads(state)[nodes]
     paths = node_paths(state.problem.chain, level, nodes)
     above = paths.copy()
     above[:, level] = -1
@@ -153,6 +190,14 @@ def effect_spreads(state: State, level: int, nodes: Ints) -> Floats:
     m = len(nodes)
     own, parent, both = np.diag(cov)[:m], np.diag(cov)[m:], np.diag(cov[:m, m:])
     return np.sqrt(np.maximum(own + parent - 2.0 * both, 0.0))
+
+
+def _root_spreads(state: State) -> Floats:
+    weight = _root_weights(state)
+    paths = node_paths(state.problem.chain, 0, np.arange(len(weight)))
+    A = np.eye(len(weight)) - weight[None, :]
+    cov = joint(state.informed, reach(state.informed, bare_targets(state, paths)))
+    return np.sqrt(np.maximum(np.diag(A @ cov @ A.T), 0.0))
 
 
 def node_paths(chain: Chain, level: int, nodes: Ints) -> Ints:
@@ -176,7 +221,7 @@ def bare_targets(state: State, paths: Ints) -> Targets:
 def node_label(chain: Chain, level: int, node: int) -> str:
     """The names from the root down to a node."""
     path = node_paths(chain, level, np.array([node]))[0, : level + 1]
-    names = [chain.value[k][j] or "?" for k, j in enumerate(path)]
+    names = [chain.value[k][int(j)] or "?" for k, j in enumerate(path)]
     return " / ".join(names).replace("\x1f", " / ")
 
 

@@ -2,99 +2,111 @@
 
 Promises: rows of one path share a node; a row whose name is unknown on a level gets a node of its own there,
 a fresh draw from that level, as does everything below it.
-Gives: node numbers per row for fitting; for new rows the deepest known node.
+Reads: rows in canonical order, in which those of one path stand together.
+Gives: the tree of nodes for fitting; for new rows the deepest known node.
 Not here: any effect or variance.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 
-from hangtab.worth.arrays import Flags, Ints
-from hangtab.worth.table import words
+from hangtab.worth.arrays import Flags, Ints, Places
+from hangtab.worth.table import group_keys, joined_words
 
 UNKNOWN = -1
 
 
 @dataclass(frozen=True)
 class Chain:
-    """names: the levels' columns. parent and value per level's nodes; value None is an unknown name's own node."""
+    """paths: the levels' columns. parent (nodes,) and value (nodes,) per level; no value: an unknown name's own node.
+
+    A level's nodes stand in the order of their parents.
+    """
 
     paths: tuple[str, ...]
-    parent: tuple[Ints, ...]
-    value: tuple[tuple[str | None, ...], ...]
-    known: tuple[dict[tuple[int, str], int], ...] = field(init=False, repr=False, compare=False)
-
-    def __post_init__(self) -> None:
-        """Index the nodes by parent and name."""
-        known = tuple(
-            {(int(q), v): j for j, (q, v) in enumerate(zip(parent, value, strict=True)) if v is not None}
-            for parent, value in zip(self.parent, self.value, strict=True)
-        )
-        object.__setattr__(self, "known", known)
+    parent: tuple[Places, ...]
+    value: tuple[pl.Series, ...]
 
     def find(self, frame: pl.DataFrame) -> Ints:
         """Node of each row on each level, (rows, levels); UNKNOWN from the first level that is not known on."""
         out = np.full((len(frame), len(self.paths)), UNKNOWN, np.int64)
-        above = [0] * len(frame)
-        for k, keys in enumerate(level_keys(self.paths, frame)):
-            index = self.known[k]
-            above = [index.get((q, v), UNKNOWN) if q >= 0 and v is not None else UNKNOWN
-                     for q, v in zip(above, keys, strict=True)]  # fmt: skip
+        above = np.zeros(len(frame), np.int64)
+        for k, keys in enumerate(_level_words(self.paths, frame)):
+            above = self._step(k, above, keys)
             out[:, k] = above
         return out
+
+    def _step(self, k: int, above: Ints, keys: pl.Series) -> Ints:
+        """Nodes of level k below `above` by name. Only the children of nodes that are asked about are looked at."""
+        asked = np.unique(above[above >= 0])
+        first, end = (np.searchsorted(self.parent[k], asked, side=side) for side in ("left", "right"))
+        count = end - first
+        child = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + np.repeat(first, count)
+        known = pl.DataFrame({"above": np.repeat(asked, count), "key": self.value[k].gather(child), "node": child})
+        rows = pl.DataFrame({"above": above, "key": keys})
+        found = rows.join(known, on=["above", "key"], how="left", maintain_order="left")
+        return found["node"].fill_null(UNKNOWN).to_numpy().astype(np.int64)
 
 
 def level_keys(paths: tuple[str, ...], frame: pl.DataFrame) -> list[list[str | None]]:
     """Name of each row on each level below its parent; None where a part of it is missing."""
-    keys: list[list[str | None]] = []
-    done = 0
+    return [keys.to_list() for keys in _level_words(paths, frame)]
+
+
+def level_columns(paths: tuple[str, ...]) -> list[list[str]]:
+    """The columns that each level adds to the one above."""
+    columns, done = [], 0
     for path in paths:
         parts = path.split("/")[done:]
         done += len(parts)
-        columns = [words(frame[p]) for p in parts]
-        if len(columns) == 1:
-            keys.append(columns[0])
-            continue
-        keys.append([None if any(v is None for v in vs) else "\x1f".join(vs) for vs in zip(*columns, strict=True)])
-    return keys
+        columns.append(parts)
+    return columns
 
 
-def make_chain(paths: tuple[str, ...], frame: pl.DataFrame) -> tuple[Chain, Ints, Ints]:
-    """Number the nodes. Returns the chain, the order that sorts the rows by path, and nodes (rows, levels) in it."""
-    keys = level_keys(paths, frame)
-    sort_by = pl.DataFrame({f"level {k}": pl.Series(v, dtype=pl.String) for k, v in enumerate(keys)})
-    order = np.arange(len(frame))
-    if paths:
-        sort_by = sort_by.with_row_index("at").sort(pl.exclude("at"), nulls_last=False, maintain_order=True)
-        order = sort_by["at"].to_numpy().astype(np.int64)
-    nodes = np.zeros((len(frame), len(paths)), np.int64)
-    parents, values = [], []
+def _level_words(paths: tuple[str, ...], frame: pl.DataFrame) -> list[pl.Series]:
+    return [joined_words(frame, parts) for parts in level_columns(paths)]
+
+
+def make_chain(paths: tuple[str, ...], frame: pl.DataFrame) -> tuple[Chain, tuple[Places, ...]]:
+    """Number the nodes of a frame in canonical order.
+
+    Returns the chain, and per level the first child of each node and last the count of children (rows, at the leaf).
+    """
+    heads, values = [], []
     new = np.zeros(len(frame), bool)
-    new[0] = True
-    for k in range(len(paths)):
-        column = sort_by[f"level {k}"]
-        new = new | column.is_null().to_numpy() | (column != column.shift(1)).fill_null(value=True).to_numpy()
-        nodes[:, k] = np.cumsum(new) - 1
-        parents.append(nodes[new, k - 1] if k else np.zeros(int(new.sum()), np.int64))
-        values.append(tuple(column.filter(pl.Series(new)).to_list()))
-    return Chain(paths, tuple(parents), tuple(values)), order, nodes
+    new[:1] = True
+    for parts in level_columns(paths):
+        for part in parts:
+            key = group_keys(frame[part])
+            new = new | key.is_null().to_numpy() | key.ne_missing(key.shift(1)).to_numpy()
+        head = np.flatnonzero(new)
+        heads.append(head)
+        values.append(joined_words(frame.select(parts)[head], parts))
+    ends = [*heads[1:], np.arange(len(frame))] if heads else []
+    tree, parents = [], [np.zeros(len(heads[0]), np.int32)] if heads else []
+    for head, below in zip(heads, ends, strict=True):
+        tree.append(np.append(np.searchsorted(below, head), len(below)).astype(np.int32))
+        parents.append(np.repeat(np.arange(len(head), dtype=np.int32), np.diff(tree[-1])))
+    return Chain(paths, tuple(parents[: len(heads)]), tuple(values)), tuple(tree)
 
 
-def blocks_of(chain: Chain, nodes: Ints, *, walks: bool) -> tuple[Ints, Flags, Ints]:
-    """Block per row, whether each block has a walk, and the block of each root node.
+def blocks_of(chain: Chain, tree: tuple[Places, ...], rows: int, *, walks: bool) -> tuple[Places, Flags]:
+    """Block per row, and whether each block has a walk.
 
     With walks every known root name is a block; rows of unknown roots share one block without a walk.
     """
     if not walks:
-        roots = len(chain.value[0]) if chain.paths else 1
-        return np.zeros(len(nodes), np.int64), np.zeros(1, bool), np.zeros(roots, np.int64)
-    known = np.array([v is not None for v in chain.value[0]])
-    block = np.where(known, np.cumsum(known) - 1, known.sum())
+        return np.zeros(rows, np.int32), np.zeros(1, bool)
+    known = chain.value[0].is_not_null().to_numpy()
+    block = np.where(known, np.cumsum(known) - 1, known.sum()).astype(np.int32)
     walked = np.ones(known.sum() + (not known.all()), bool)
     if not known.all():
         walked[-1] = False
-    return block[nodes[:, 0]], walked, block.astype(np.int64)
+    at: Places = np.arange(len(block) + 1)
+    for first in tree:
+        at = first[at]
+    return np.repeat(block, np.diff(at)), walked

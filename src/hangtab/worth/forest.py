@@ -1,13 +1,13 @@
 """Exact elimination of a forest of nested effects, monthly walks and a dense border.
 
 Promises: the exact solution, log determinant and covariances of the mixed-model equations
-(X'WX + Q) b = X'z, in work linear in the rows; nothing is approximate.
-Along a nested chain each row sees only the running sum of the effects above it, so a node's own effect
-leaves by one rank-one update however deep the tree. What remains per block (a value of the first group
-with a walk of its own) is its knots, then one global root: market knots and border.
+(X'WX + Q) b = X'z, in work linear in the rows; nothing is approximate. The cut into parts follows the table alone, and
+parts are added up in their own order: threads change no bit.
+How: parts (parts.py) are eliminated by themselves; their shares add up to one root of market knots and border, which is
+solved here and handed back to them.
 Reads: rows as sparse vectors over knots and border columns, weights, variances.
-Source: Henderson's mixed-model equations; elimination order and recursions derived in the comments.
-Not here: where weights come from (tails.py), how variances are chosen (variances.py).
+Not here: how the structure is built (planting.py), where weights come from (tails.py), how variances are chosen
+(variances.py).
 """
 
 from __future__ import annotations
@@ -17,45 +17,24 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cholesky, solve_triangular
 
-from hangtab.worth import kernels
-from hangtab.worth.arrays import Flags, Floats, Ints, Sparse, Split
+from hangtab.worth.arrays import Flags, Floats, Split
+from hangtab.worth.parts import (
+    CarriedPart,
+    FoldedPart,
+    RightShare,
+    SolvedPart,
+    Variances,
+    carry_part,
+    fitted_part,
+    fold_part,
+    solve_part,
+)
+from hangtab.worth.planting import Forest, make_forest
+from hangtab.worth.threads import side_by_side
+from hangtab.worth.walks import step_precision, stepped
 
-
-@dataclass(frozen=True)
-class Level:
-    """One level of the chain; node j's children are first[j]..first[j+1]-1 one level down (rows, at the leaf)."""
-
-    parent: Ints
-    first: Ints
-    block: Ints
-    ptr: Ints
-    idx: Ints
-
-    def __len__(self) -> int:
-        return len(self.parent)
-
-
-@dataclass(frozen=True)
-class Forest:
-    """The structure that no weight and no variance changes.
-
-    rows sorted by leaf; block and leaf per row; walked: which blocks have a walk of their own;
-    T knots and p border columns, of which the last `flat` have no prior.
-    """
-
-    rows: Sparse
-    block: Ints
-    leaf: Ints
-    levels: tuple[Level, ...]
-    walked: Flags
-    T: int
-    p: int
-    flat: int
-
-    @property
-    def width(self) -> int:
-        """Columns a row can touch: knots and border."""
-        return self.T + self.p
+__all__ = ["Factor", "Folded", "Folding", "Forest", "Prior", "Solution", "border_problem", "carry", "close",
+           "fitted_values", "fold", "make_forest", "solve", "step_precision"]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -72,17 +51,17 @@ class Prior:
     log_border: float
     held: Flags
 
+    @property
+    def of_parts(self) -> Variances:
+        """What the parts need of it."""
+        return Variances(self.levels, self.line)
+
 
 @dataclass(frozen=True)
 class Folded:
-    """The forest eliminated for one set of weights, its root still open."""
+    """The forest eliminated for one set of weights, its root G (q, q) still open."""
 
-    n: tuple[Floats, ...]
-    c: tuple[Sparse, ...]
-    f: tuple[Floats, ...]
-    w: tuple[Floats, ...]
-    A: Floats
-    W: Floats
+    parts: tuple[FoldedPart, ...]
     G: Floats
     logdet: float
 
@@ -100,10 +79,9 @@ class Factor:
 
 @dataclass(frozen=True)
 class Folding:
-    """Right-hand sides (m of them) carried to the root."""
+    """Right-hand sides (m of them) carried to the root: g (q, m), squares explained on the way (m, m)."""
 
-    r: tuple[Floats, ...]
-    Wr: Floats
+    parts: tuple[CarriedPart, ...]
     g: Floats
     square: Floats
 
@@ -120,84 +98,20 @@ class Solution:
     explained: Floats
 
 
-def make_forest(rows: Sparse, block: Ints, paths: Ints, walked: Flags, sizes: tuple[int, int, int]) -> Forest:
-    """Build the structure. paths (rows, levels): node numbers, contiguous and rising. sizes: T, p, flat."""
-    T, p, flat = sizes
-    levels: list[Level] = []
-    ptr, idx = rows.ptr, rows.idx
-    below = np.arange(len(block))
-    node_of = paths
-    for k in range(paths.shape[1] - 1, -1, -1):
-        own = node_of[:, k]
-        count = int(own[-1]) + 1
-        heads = np.searchsorted(own, np.arange(count))
-        first = np.append(np.unique(below[heads], return_index=False), below[-1] + 1)
-        ptr, idx = kernels.union_columns(ptr, idx, first, T + p)
-        parent = node_of[heads, k - 1] if k else np.zeros(count, np.int64)
-        levels.append(Level(parent, first, block[heads], ptr, idx))
-        below = own
-    leaf = paths[:, -1].copy() if paths.shape[1] else np.zeros(len(block), np.int64)
-    return Forest(rows, block, leaf, tuple(levels[::-1]), walked, T, p, flat)
-
-
-def step_precision(T: int) -> Floats:
-    """Precision of a random walk with unit steps that starts one step from zero, (T, T); its determinant is 1."""
-    Q = 2.0 * np.eye(T) - np.eye(T, k=1) - np.eye(T, k=-1)
-    if T:
-        Q[-1, -1] = 1.0
-    return Q
-
-
 def fold(forest: Forest, omega: Floats, prior: Prior) -> Folded:
     """Eliminate every node and every block's walk, for weights omega (rows,)."""
-    T, p = forest.T, forest.p
-    S = Split(np.zeros((len(forest.walked), T, T + p)), np.zeros((p, p)))
-    kernels.add_squares(forest.rows, omega, forest.block, S)
-    parts: list[tuple[Floats, Sparse, Floats, Floats]] = []
-    below, factor, logdet = forest.rows, omega, 0.0
-    for level, theta in zip(forest.levels[::-1], prior.levels[::-1], strict=True):
-        n = np.add.reduceat(factor if len(parts) == 0 else factor * parts[-1][0], level.first[:-1])
-        c = Sparse(level.ptr, level.idx, kernels.gather(below, factor, level.first, level.ptr, level.idx))
-        if (n * theta <= -1.0).any():
-            raise np.linalg.LinAlgError("a pivot is not positive")
-        f = 1.0 / (1.0 + n * theta)
-        w = theta * f
-        kernels.add_squares(c, -w, level.block, S)
-        logdet -= float(np.log(f).sum())
-        parts.append((n, c, f, w))
-        below, factor = c, f
-    A, W, G, logdet_walks = _fold_walks(forest, S, prior)
-    n_, c_, f_, w_ = ((*x,) for x in zip(*parts[::-1], strict=True)) if parts else ((), (), (), ())
-    return Folded(n_, c_, f_, w_, A, W, G, logdet + logdet_walks)
-
-
-def _fold_walks(forest: Forest, S: Split, prior: Prior) -> tuple[Floats, Floats, Floats, float]:
-    T, q = forest.T, forest.width
-    Q = step_precision(T)
-    G = np.zeros((q, q))
-    A = np.zeros((len(forest.walked), T, T))
-    W = np.zeros((len(forest.walked), T, q))
-    logdet = 0.0
-    for b in range(len(forest.walked)):
-        strip = S.K[b].copy()
-        strip[:, :T] = _full(strip[:, :T])
-        G[:T] += strip
-        if forest.walked[b]:
-            A[b] = cholesky(strip[:, :T] + Q / prior.line, lower=True, check_finite=False)
-            W[b] = solve_triangular(A[b], strip, lower=True, check_finite=False)
-            logdet += 2.0 * float(np.log(np.diag(A[b])).sum()) + T * np.log(prior.line)
-    G[T:, :T] = G[:T, T:].T
-    G[T:, T:] = _full(S.B) + prior.border
-    flat_w = W.reshape(-1, q)
-    G -= flat_w.T @ flat_w
+    T = forest.T
+    weights = [omega[s.rows] for s in forest.spans]
+    found = side_by_side(lambda p, o: fold_part(p, o, prior.of_parts), forest.threads, forest.parts, weights)
+    G, logdet = np.zeros((forest.width, forest.width)), -prior.log_border
+    for _, share in found:
+        G += share.G
+        logdet += share.logdet
+    G[T:, T:] += prior.border
     if T:
-        G[:T, :T] += Q / prior.market
-        logdet += T * np.log(prior.market)
-    return A, W, G, logdet - prior.log_border
-
-
-def _full(upper: Floats) -> Floats:
-    return np.triu(upper) + np.triu(upper, 1).T
+        G[:T, :T] += stepped(np.eye(T)) / prior.market
+        logdet += T * float(np.log(prior.market))
+    return Folded(tuple(part for part, _ in found), G, logdet)
 
 
 def close(forest: Forest, folded: Folded, held: Flags) -> Factor:
@@ -215,27 +129,22 @@ def close(forest: Forest, folded: Folded, held: Flags) -> Factor:
 
 def carry(forest: Forest, folded: Folded, zeta: Floats) -> Folding:
     """Carry weighted responses zeta (rows, m) from the leaves to the root."""
-    T, m = forest.T, zeta.shape[1]
-    B = Split(np.zeros((len(forest.walked), T, m)), np.zeros((forest.p, m)))
-    ones = np.ones(len(forest.block))
-    kernels.add_products(forest.rows, ones, forest.block, zeta, B)
-    square = np.zeros((m, m))
-    rs: list[Floats] = []
-    values, factor = zeta, ones
-    for k in range(len(forest.levels) - 1, -1, -1):
-        level, w = forest.levels[k], folded.w[k]
-        r = kernels.sum_children(values, factor, level.first)
-        kernels.add_products(folded.c[k], -w, level.block, r, B)
-        square += kernels.sum_squares(r, w)
-        rs.append(r)
-        values, factor = r, folded.f[k]
-    Wr = np.zeros_like(B.K)
-    g = np.concatenate([B.K.sum(axis=0), B.B])
-    for b in np.flatnonzero(forest.walked):
-        Wr[b] = solve_triangular(folded.A[b], B.K[b], lower=True, check_finite=False)
-        g -= folded.W[b].T @ Wr[b]
-        square += Wr[b].T @ Wr[b]
-    return Folding(tuple(rs[::-1]), Wr, g, square)
+
+    def work(part: int) -> tuple[CarriedPart, RightShare]:
+        own = zeta[forest.spans[part].rows]
+        return carry_part(forest.parts[part], folded.parts[part], np.ones(len(own)), own)
+
+    found = side_by_side(work, forest.threads, range(len(forest.parts)))
+    return Folding(tuple(c for c, _ in found), *add_up([share for _, share in found]))
+
+
+def add_up(shares: list[RightShare]) -> tuple[Floats, Floats]:
+    """Right-hand side and squares at the root, summed in the order of the parts."""
+    g, square = np.zeros_like(shares[0].g), np.zeros_like(shares[0].square)
+    for share in shares:
+        g += share.g
+        square += share.square
+    return g, square
 
 
 def border_problem(forest: Forest, folded: Folded, g: Floats) -> tuple[Floats, Floats]:
@@ -249,34 +158,37 @@ def border_problem(forest: Forest, folded: Folded, g: Floats) -> tuple[Floats, F
     return A - V.T @ V, r - V.T @ solve_triangular(L, g[:T], lower=True, check_finite=False)
 
 
+def solve_root(forest: Forest, factor: Factor, g: Floats, square: Floats) -> tuple[Floats, Floats]:
+    """The root's solution (q, m) and all squares explained (m, m)."""
+    g = g.copy()
+    g[np.flatnonzero(factor.held) + forest.T] = 0.0
+    half = solve_triangular(factor.root, g, lower=True, check_finite=False)
+    return solve_triangular(factor.root, half, lower=True, trans=1, check_finite=False), square + half.T @ half
+
+
 def solve(forest: Forest, factor: Factor, folding: Folding) -> Solution:
     """Finish at the root and come back down to every effect."""
-    folded, T = factor.folded, forest.T
-    g = folding.g.copy()
-    g[np.flatnonzero(factor.held) + T] = 0.0
-    half = solve_triangular(factor.root, g, lower=True, check_finite=False)
-    explained = folding.square + half.T @ half
-    g = solve_triangular(factor.root, half, lower=True, trans=1, check_finite=False)
-    line = np.zeros_like(folding.Wr)
-    for b in np.flatnonzero(forest.walked):
-        rest = folding.Wr[b] - folded.W[b] @ g
-        line[b] = solve_triangular(folded.A[b], rest, lower=True, trans=1, check_finite=False)
-    columns = Split(line + g[:T], g[T:])
-    effects: list[Floats] = []
-    sums: list[Floats] = []
-    above = np.zeros((1, g.shape[1]))
-    for k, level in enumerate(forest.levels):
-        pull = kernels.couple(folded.c[k], level.block, folded.n[k], level.parent, above, columns)
-        effect = folded.w[k][:, None] * (folding.r[k] - pull)
-        above = above[level.parent] + effect
-        effects.append(effect)
-        sums.append(above)
-    return Solution(g, line, tuple(effects), tuple(sums), columns, explained)
+    T = forest.T
+    g, explained = solve_root(forest, factor, folding.g, folding.square)
+    found = side_by_side(
+        lambda p, f, c: solve_part(p, f, c, g), forest.threads, forest.parts, factor.folded.parts, folding.parts
+    )
+    K = np.zeros((len(forest.walked), T, g.shape[1]))
+    for span, part in zip(forest.spans, found, strict=True):
+        K[span.blocks] = part.K
+    return Solution(g, K - g[:T], _levels(found, "effects"), _levels(found, "sums"), Split(K, g[T:].copy()), explained)
+
+
+def _levels(found: list[SolvedPart], name: str) -> tuple[Floats, ...]:
+    return tuple(np.concatenate(own) for own in zip(*(getattr(part, name) for part in found), strict=True))
 
 
 def fitted_values(forest: Forest, solution: Solution) -> Floats:
     """Linear predictor of every row, (rows, m)."""
-    out = kernels.times(forest.rows, forest.block, solution.columns)
-    if forest.levels:
-        out += solution.sums[-1][forest.leaf]
-    return out
+
+    def work(part: int) -> Floats:
+        span = forest.spans[part]
+        leaves = solution.sums[-1][span.nodes[-1]] if span.nodes else None
+        return fitted_part(forest.parts[part], Split(solution.columns.K[span.blocks], solution.columns.B), leaves)
+
+    return np.concatenate(side_by_side(work, forest.threads, range(len(forest.parts))))

@@ -1,74 +1,86 @@
-"""The compiled loops: every pass over rows or nodes of the forest.
+"""The compiled loops over rows and nodes of a part of the forest, from the leaves upward.
 
-Promises: each kernel is linear in the non-zeros it is given, deterministic, and keeps NaN (no fastmath).
+Promises: each kernel is deterministic and keeps NaN (no fastmath).
 Reads: rows sorted by leaf. Column numbers below T are monthly knots of the row's own block, the rest
 (minus T) are border columns. A node has n = sum of weights, c = its sparse couplings to columns,
 r = weighted responses, and with theta its variance f = 1/(1 + n theta), w = theta f.
-Not here: dense algebra (forest.py), anything that knows what a column means.
+Not here: the way down with covariances (descent.py), dense algebra (walks.py), anything that knows what a column means.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from hangtab.worth.arrays import Floats, Ints, Sparse, Split
+from hangtab.worth.arrays import Entry, Floats, Ints, Places, Sparse, Split
 from hangtab.worth.compiling import compiled
 
+# A sparse vector that touches more than one column in so many is spread out: whole rows of a matrix then go by
+# vector instructions, about this many times faster for each entry. Measured: 200 columns, nodes of 10 to 200 entries.
+DENSE = 8
+
 
 @compiled
-def add_squares(rows: Sparse, weight: Floats, block: Ints, out: Split) -> None:
+def add_squares(rows: Sparse, weight: Floats, block: Places, out: Split) -> None:  # noqa: C901, PLR0912 - two loops in one
     """Add weight x x' of each row to out.K (blocks, T, q) and out.B (p, p), upper halves only."""
     T = out.K.shape[1]
+    q = T + out.B.shape[0]
+    x = np.zeros(q)
     for i in range(len(block)):
-        for a in range(rows.ptr[i], rows.ptr[i + 1]):
-            x = weight[i] * rows.val[a]
-            if x == 0.0:
-                continue
-            ia = rows.idx[a]
+        start, end = rows.ptr[i], rows.ptr[i + 1]
+        wide = (end - start) * DENSE > q
+        if wide:
+            for a in range(start, end):
+                x[rows.idx[a]] = rows.val[a]
+        for a in range(start, end):
+            ia, z = rows.idx[a], weight[i] * rows.val[a]
             if ia < T:
-                for b in range(a, rows.ptr[i + 1]):
-                    out.K[block[i], ia, rows.idx[b]] += x * rows.val[b]
+                strip = out.K[block[i], ia]
+                if wide:
+                    for c in range(ia, q):
+                        strip[c] += z * x[c]
+                else:
+                    for b in range(a, end):
+                        strip[rows.idx[b]] += z * rows.val[b]
             else:
-                for b in range(a, rows.ptr[i + 1]):
-                    out.B[ia - T, rows.idx[b] - T] += x * rows.val[b]
+                edge = out.B[ia - T]
+                for b in range(a, end):
+                    edge[rows.idx[b] - T] += z * rows.val[b]
+        if wide:
+            for a in range(start, end):
+                x[rows.idx[a]] = 0.0
 
 
 @compiled
-def add_products(rows: Sparse, weight: Floats, block: Ints, right: Floats, out: Split) -> None:
+def add_products(rows: Sparse, weight: Floats, block: Places, right: Floats, out: Split) -> None:
     """Add weight x right' of each row to out.K (blocks, T, m) and out.B (p, m)."""
     T = out.K.shape[1]
     for i in range(len(block)):
         for a in range(rows.ptr[i], rows.ptr[i + 1]):
-            x = weight[i] * rows.val[a]
-            ia = rows.idx[a]
+            x, ia = weight[i] * rows.val[a], rows.idx[a]
+            to = out.K[block[i], ia] if ia < T else out.B[ia - T]
             for k in range(right.shape[1]):
-                if ia < T:
-                    out.K[block[i], ia, k] += x * right[i, k]
-                else:
-                    out.B[ia - T, k] += x * right[i, k]
+                to[k] += x * right[i, k]
 
 
 @compiled
-def times(rows: Sparse, block: Ints, d: Split) -> Floats:
+def times(rows: Sparse, block: Places, d: Split) -> Floats:
     """Return x'd of each row, (rows, m), for d.K (blocks, T, m) and d.B (p, m)."""
     T = d.K.shape[1]
     out = np.zeros((len(block), d.B.shape[1]))
     for i in range(len(block)):
         for a in range(rows.ptr[i], rows.ptr[i + 1]):
-            ia = rows.idx[a]
+            x, ia = rows.val[a], rows.idx[a]
+            at = d.K[block[i], ia] if ia < T else d.B[ia - T]
             for k in range(out.shape[1]):
-                if ia < T:
-                    out[i, k] += rows.val[a] * d.K[block[i], ia, k]
-                else:
-                    out[i, k] += rows.val[a] * d.B[ia - T, k]
+                out[i, k] += x * at[k]
     return out
 
 
 @compiled
-def union_columns(ptr: Ints, idx: Ints, first: Ints, width: int) -> tuple[Ints, Ints]:
+def union_columns(ptr: Ints, idx: Places, first: Places, width: int) -> tuple[Ints, Places]:
     """Sorted union of the columns of children first[j]..first[j+1]-1, for each parent j: (ptr, idx)."""
     out_ptr = np.zeros(len(first), np.int64)
-    out = np.empty(len(idx), np.int64)
+    out = np.empty(len(idx), np.int32)
     seen = np.full(width, -1, np.int64)
     e = 0
     for j in range(len(first) - 1):
@@ -79,16 +91,17 @@ def union_columns(ptr: Ints, idx: Ints, first: Ints, width: int) -> tuple[Ints, 
                     seen[idx[a]] = j
                     out[e] = idx[a]
                     e += 1
-        out[start:e] = np.sort(out[start:e])
+        if first[j + 1] - first[j] > 1:
+            out[start:e] = np.sort(out[start:e])
         out_ptr[j + 1] = e
     return out_ptr, out[:e].copy()
 
 
 @compiled
-def gather(children: Sparse, factor: Floats, first: Ints, ptr: Ints, idx: Ints) -> Floats:
+def gather(children: Sparse, factor: Floats, first: Places, ptr: Ints, idx: Places, width: int) -> Floats:
     """Sum of factor * val over each parent's children, laid on the parents' columns (ptr, idx)."""
     out = np.zeros(len(idx))
-    place = np.zeros(np.max(idx) + 1 if len(idx) else 1, np.int64)
+    place = np.zeros(width, np.int64)
     for j in range(len(first) - 1):
         for a in range(ptr[j], ptr[j + 1]):
             place[idx[a]] = a
@@ -99,7 +112,7 @@ def gather(children: Sparse, factor: Floats, first: Ints, ptr: Ints, idx: Ints) 
 
 
 @compiled
-def sum_children(values: Floats, factor: Floats, first: Ints) -> Floats:
+def sum_children(values: Floats, factor: Floats, first: Places) -> Floats:
     """Sum of factor * values (children, m) over each parent's children."""
     out = np.zeros((len(first) - 1, values.shape[1]))
     for j in range(len(first) - 1):
@@ -116,93 +129,41 @@ def sum_squares(r: Floats, w: Floats) -> Floats:
     out = np.zeros((m, m))
     for j in range(len(w)):
         for k in range(m):
+            z = w[j] * r[j, k]
             for h in range(m):
-                out[k, h] += w[j] * r[j, k] * r[j, h]
+                out[k, h] += z * r[j, h]
     return out
 
 
 @compiled
-def couple(nodes: Sparse, block: Ints, n: Floats, parent: Ints, above: Floats, d: Split) -> Floats:
+def couple(nodes: Sparse, block: Places, n: Floats, parent: Places, above: Floats, d: Split) -> Floats:
     """Return n above[parent] + c'd of each node, (nodes, m); above (parents, m)."""
     T = d.K.shape[1]
     out = np.empty((len(n), above.shape[1]))
     for j in range(len(n)):
         for k in range(out.shape[1]):
-            z = n[j] * above[parent[j], k]
-            for a in range(nodes.ptr[j], nodes.ptr[j + 1]):
-                ia = nodes.idx[a]
-                z += nodes.val[a] * (d.K[block[j], ia, k] if ia < T else d.B[ia - T, k])
-            out[j, k] = z
-    return out
-
-
-@compiled
-def _between(D: Split, block: int, ia: int, ib: int) -> float:
-    """Covariance of two columns; D.K holds the knots' full strips, D.B the border."""
-    T = D.K.shape[1]
-    value: float
-    if ia < T:
-        value = D.K[block, ia, ib]
-    elif ib < T:
-        value = D.K[block, ib, ia]
-    else:
-        value = D.B[ia - T, ib - T]
-    return value
-
-
-@compiled
-def _quadratic(rows: Sparse, i: int, block: int, D: Split) -> float:
-    """Return x'Dx of sparse row i."""
-    total = 0.0
-    for a in range(rows.ptr[i], rows.ptr[i + 1]):
-        ia = rows.idx[a]
-        g = 0.5 * _between(D, block, ia, ia) * rows.val[a]
-        for b in range(a + 1, rows.ptr[i + 1]):
-            g += _between(D, block, ia, rows.idx[b]) * rows.val[b]
-        total += 2.0 * rows.val[a] * g
-    return total
-
-
-@compiled
-def inherit(nodes: Sparse, parent: Ints, above: Sparse) -> tuple[Floats, Floats]:
-    """The parents' values (above) on each child's own columns, and their sum weighted by the child's couplings."""
-    out = np.empty(len(nodes.val))
-    lin = np.zeros(len(parent))
-    for j in range(len(parent)):
-        at = above.ptr[parent[j]]
+            out[j, k] = n[j] * above[parent[j], k]
         for a in range(nodes.ptr[j], nodes.ptr[j + 1]):
-            while above.idx[at] != nodes.idx[a]:
-                at += 1
-            out[a] = above.val[at]
-            lin[j] += nodes.val[a] * out[a]
-    return out, lin
-
-
-@compiled
-def quadratics(rows: Sparse, block: Ints, D: Split) -> Floats:
-    """Return x'Dx of every row."""
-    out = np.empty(len(block))
-    for i in range(len(block)):
-        out[i] = _quadratic(rows, i, block[i], D)
+            ia = nodes.idx[a]
+            at = d.K[block[j], ia] if ia < T else d.B[ia - T]
+            for k in range(out.shape[1]):
+                out[j, k] += nodes.val[a] * at[k]
     return out
 
 
 @compiled
-def spread_columns(nodes: Sparse, block: Ints, f: Floats, w: Floats, cov: Floats, D: Split) -> Floats:
-    """Covariance of each node's running sum with its own columns: f cov - w D c, cov being the parent's."""
-    out = np.empty(len(cov))
-    for j in range(len(w)):
-        for a in range(nodes.ptr[j], nodes.ptr[j + 1]):
-            g = 0.0
-            for b in range(nodes.ptr[j], nodes.ptr[j + 1]):
-                g += _between(D, block[j], nodes.idx[a], nodes.idx[b]) * nodes.val[b]
-            out[a] = f[j] * cov[a] - w[j] * g
-    return out
+def lay(rows: Sparse, free: Ints, found: Entry) -> None:
+    """Put non-zeros at the next free places of their rows; free (rows,) moves on."""
+    for e in range(len(found.row)):
+        at = free[found.row[e]]
+        rows.idx[at] = found.col[e]
+        rows.val[at] = found.val[e]
+        free[found.row[e]] = at + 1
 
 
 @compiled
-def fold(at: Ints, nodes: Sparse, w: Floats, f: Floats, carry: Floats, Z: Floats) -> Floats:
-    """Fold one level of each row's chain into its dense vector Z (rows, q), from the leaf upward.
+def unroll(at: Ints, nodes: Sparse, w: Floats, f: Floats, carry: Floats, Z: Floats) -> Floats:
+    """Take one level of each row's chain into its dense vector Z (rows, q), from the leaf upward.
 
     at (rows,): the row's node on this level, -1 where it has none. carry (rows,): product of f below, updated.
     Returns carry * w: the covariance of the node's free part with the row.

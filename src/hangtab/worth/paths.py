@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from hangtab.worth import kernels
-from hangtab.worth.arrays import Floats, Ints, Sparse, Split
+from hangtab.worth.arrays import Floats, Ints, Places, Sparse, Split
 from hangtab.worth.forest import Factor, Folded, Forest
-from hangtab.worth.spread import Covariance, covariance
+from hangtab.worth.parts import fitted_part
+from hangtab.worth.spread import covariance
 
 
 @dataclass(frozen=True)
@@ -34,8 +35,8 @@ class Targets:
     """Rows as the model sees them. rows: sparse; block; nodes (m, levels), -1 where unknown."""
 
     rows: Sparse
-    block: Ints
-    nodes: Ints
+    block: Places
+    nodes: Places
 
     def __len__(self) -> int:
         return len(self.block)
@@ -62,14 +63,16 @@ class Lean:
 
 def make_posterior(forest: Forest, factor: Factor) -> Posterior:
     """Invert what predictions need."""
-    cov: Covariance = covariance(forest, factor, known_flat=False)
-    T, q = forest.T, forest.width
-    K = np.concatenate([cov.K, np.zeros((1, T, q))])
-    own = np.concatenate([cov.own, np.zeros((1, T, T))])
-    return Posterior(forest, factor.folded, cov.root, K, own)
+    root = covariance(forest, factor, known_flat=False).root
+    T, q, blocks = forest.T, forest.width, len(forest.walked)
+    K, own = np.zeros((blocks + 1, T, q)), np.zeros((blocks + 1, T, T))
+    for span, part in zip(forest.spans, factor.folded.parts, strict=True):
+        K[span.blocks], own[span.blocks] = -part.walks.reach, part.walks.own
+    K[:blocks, :, :T] += np.eye(T)
+    return Posterior(forest, factor.folded, root, K, own)
 
 
-def take_rows(rows: Sparse, at: Ints) -> Sparse:
+def take_rows(rows: Sparse, at: Places) -> Sparse:
     """Some rows (or nodes) of a sparse table."""
     length = rows.ptr[at + 1] - rows.ptr[at]
     ptr = np.concatenate([[0], np.cumsum(length)]).astype(np.int64)
@@ -86,18 +89,36 @@ def dense(rows: Sparse, width: int) -> Floats:
 
 def reach(post: Posterior, targets: Targets) -> Reach:
     """Unroll the targets' chains."""
-    Z = dense(targets.rows, post.forest.width)
-    carry = np.ones(len(targets))
-    free: list[Floats] = []
-    for k in range(len(post.forest.levels) - 1, -1, -1):
-        at = np.ascontiguousarray(targets.nodes[:, k])
-        free.append(kernels.fold(at, post.folded.c[k], post.folded.w[k], post.folded.f[k], carry, Z))
+    forest = post.forest
+    Z = dense(targets.rows, forest.width)
+    free = np.zeros((len(forest.levels), len(targets)))
+    for part, mine in _homes(post, targets.nodes):
+        Z[mine], free[:, mine] = _unroll(post, part, targets.nodes[mine], Z[mine])
     V = Z.copy()
-    T = post.forest.T
+    T = forest.T
     for b in np.unique(targets.block):
         mine = targets.block == b
         V[mine] -= Z[mine, :T] @ post.K[b]
-    return Reach(targets, Z, V, tuple(free[::-1]))
+    return Reach(targets, Z, V, tuple(free))
+
+
+def _homes(post: Posterior, nodes: Places) -> list[tuple[int, Ints]]:
+    """Which of some paths lie in which part: (part, places); paths of unknown roots lie in none."""
+    spans = post.forest.spans
+    if nodes.shape[1] == 0:
+        return []
+    home = np.searchsorted([s.nodes[0].stop for s in spans], nodes[:, 0], side="right")
+    home = np.where(nodes[:, 0] >= 0, home, -1)
+    return [(int(k), np.flatnonzero(home == k)) for k in np.unique(home) if k >= 0]
+
+
+def _unroll(post: Posterior, part: int, nodes: Places, Z: Floats) -> tuple[Floats, Floats]:
+    span, folded, levels = post.forest.spans[part], post.folded.parts[part], post.forest.parts[part].levels
+    carry, free = np.ones(len(nodes)), np.zeros((len(levels), len(nodes)))
+    for k in range(len(levels) - 1, -1, -1):
+        at = np.where(nodes[:, k] >= 0, nodes[:, k].astype(np.int64) - span.nodes[k].start, -1)
+        free[k] = kernels.unroll(at, levels[k].sparse(folded.c[k]), folded.w[k], folded.f[k], carry, Z)
+    return Z, free
 
 
 def variances(post: Posterior, r: Reach) -> Floats:
@@ -109,7 +130,19 @@ def variances(post: Posterior, r: Reach) -> Floats:
         Zt = r.Z[mine, :T]
         out[mine] += np.einsum("ij,ij->i", Zt @ post.own[b], Zt)
     for k, own in enumerate(r.free):
-        out += _squared(own, own, r.targets.nodes[:, k], post.folded.w[k])
+        w = free_variances(post, k, r.targets.nodes[:, k])
+        out += np.divide(own * own, w, out=np.zeros(len(own)), where=w > 0)
+    return out
+
+
+def free_variances(post: Posterior, level: int, nodes: Places) -> Floats:
+    """Variance w of each node's free part on a level, 0 for unknown ones (-1)."""
+    ends = [s.nodes[level].stop for s in post.forest.spans]
+    home = np.searchsorted(ends, nodes, side="right")
+    out = np.zeros(len(nodes))
+    for k in np.unique(home[nodes >= 0]):
+        mine = (home == k) & (nodes >= 0)
+        out[mine] = post.folded.parts[k].w[level][nodes[mine] - post.forest.spans[k].nodes[level].start]
     return out
 
 
@@ -124,15 +157,9 @@ def joint(post: Posterior, r: Reach) -> Floats:
     for k, own in enumerate(r.free):
         at = r.targets.nodes[:, k]
         same = (at[:, None] == at[None, :]) & (at[:, None] >= 0)
-        w = np.where(at >= 0, post.folded.w[k][at], 1.0)
+        w = free_variances(post, k, at)
         with np.errstate(divide="ignore", invalid="ignore"):
             out += np.where(same & (w[:, None] > 0), own[:, None] * own[None, :] / w[:, None], 0.0)
-    return out
-
-
-def _squared(a: Floats, b: Floats, at: Ints, w: Floats) -> Floats:
-    known = np.where(at >= 0, w[at], 0.0)
-    out: Floats = np.divide(a * b, known, out=np.zeros(len(a)), where=known > 0)
     return out
 
 
@@ -149,33 +176,44 @@ def lean(post: Posterior, r: Reach) -> Lean:
 
 def rows_with_target(post: Posterior, r: Reach, held: Lean) -> Floats:
     """Covariance of every training row's linear predictor with one target, (rows,)."""
-    forest = post.forest
+    return np.concatenate([_part_with_target(post, part, r, held) for part in range(len(post.forest.parts))])
+
+
+def _part_with_target(post: Posterior, number: int, r: Reach, held: Lean) -> Floats:
+    part, folded, span = post.forest.parts[number], post.folded.parts[number], post.forest.spans[number]
+    columns = Split(held.columns.K[span.blocks], held.columns.B)
     above = np.zeros((1, 1))
-    for k, level in enumerate(forest.levels):
-        n, w, c = post.folded.n[k], post.folded.w[k], post.folded.c[k]
-        effect = -w[:, None] * kernels.couple(c, level.block, n, level.parent, above, held.columns)
-        at = r.targets.nodes[0, k]
-        if at >= 0:
+    for k, level in enumerate(part.levels):
+        n, c = folded.n[k], level.sparse(folded.c[k])
+        effect = -folded.w[k][:, None] * kernels.couple(c, level.block, n, level.parent, above, columns)
+        at = int(r.targets.nodes[0, k]) - span.nodes[k].start
+        if r.targets.nodes[0, k] >= 0 and 0 <= at < len(effect):
             effect[at, 0] += r.free[k][0]
         above = above[level.parent] + effect
-    out = kernels.times(forest.rows, forest.block, held.columns)[:, 0]
-    return np.asarray(out + above[forest.leaf, 0]) if forest.levels else out
+    return fitted_part(part, columns, above if part.levels else None)[:, 0]
 
 
-def effects_with_targets(post: Posterior, r: Reach, held: Lean, nodes: Ints) -> list[Floats]:
+def effects_with_targets(post: Posterior, r: Reach, held: Lean, nodes: Places) -> list[Floats]:
     """Covariance of the effects on some rows' paths with m targets: per level (rows, m), 0 where unknown."""
-    out: list[Floats] = []
+    out = np.zeros((len(post.forest.levels), len(nodes), len(r.targets)))
+    for part, mine in _homes(post, nodes):
+        out[:, mine] = _effects_in_part(post, part, r, held, nodes[mine])
+    return list(out)
+
+
+def _effects_in_part(post: Posterior, number: int, r: Reach, held: Lean, nodes: Places) -> Floats:
+    part, folded, span = post.forest.parts[number], post.folded.parts[number], post.forest.spans[number]
+    columns = Split(held.columns.K[span.blocks], held.columns.B)
+    out = np.zeros((len(part.levels), len(nodes), len(r.targets)))
     above = np.zeros((len(nodes), len(r.targets)))
-    for k, level in enumerate(post.forest.levels):
+    for k, level in enumerate(part.levels):
         at = nodes[:, k]
-        known = np.flatnonzero(at >= 0)
-        effect = np.zeros_like(above)
-        if len(known):
-            c = take_rows(post.folded.c[k], at[known])
-            pull = kernels.couple(c, level.block[at[known]], post.folded.n[k][at[known]], known, above, held.columns)
-            effect[known] = -post.folded.w[k][at[known], None] * pull
-            same = at[:, None] == r.targets.nodes[:, k][None, :]
-            effect += np.where(same & (at[:, None] >= 0), r.free[k][None, :], 0.0)
-        above = above + effect
-        out.append(effect)
+        known = np.flatnonzero(at >= 0).astype(np.int32)
+        own = at[known] - span.nodes[k].start
+        c = take_rows(level.sparse(folded.c[k]), own)
+        pull = kernels.couple(c, level.block[own], folded.n[k][own], known, above, columns)
+        out[k, known] = -folded.w[k][own, None] * pull
+        same = (at[:, None] == r.targets.nodes[:, k][None, :]) & (at[:, None] >= 0)
+        out[k] += np.where(same, r.free[k][None, :], 0.0)
+        above = above + out[k]
     return out

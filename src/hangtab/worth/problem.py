@@ -8,11 +8,12 @@ Not here: any search (mode.py, variances.py).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import polars as pl
 
-from hangtab.worth.arrays import Flags, Floats, Ints, Sparse
+from hangtab.worth.arrays import Flags, Floats, Ints, Places
 from hangtab.worth.border import Border, make_border
 from hangtab.worth.chain import Chain, blocks_of, make_chain
 from hangtab.worth.errors import SizeError
@@ -21,7 +22,7 @@ from hangtab.worth.habits import Habits
 from hangtab.worth.likelihood import Noise
 from hangtab.worth.sheet import SALE, Sheet
 from hangtab.worth.spec import MARKET, Spec
-from hangtab.worth.table import NO_MONTH, months, words
+from hangtab.worth.table import NO_MONTH, months, placed, worded
 
 FREEDOM = "freedom"
 MOST_KNOTS = 480
@@ -83,10 +84,14 @@ class Problem:
     forest: Forest
     calendar: Calendar
     layout: Layout
-    nodes: Ints
     knot: Ints
     klass: Ints
     habits: Habits = field(default_factory=Habits)
+
+    @cached_property
+    def nodes(self) -> Places:
+        """Nodes of every row from the root down, (rows, levels)."""
+        return self.forest.paths(slice(None))
 
     @property
     def y(self) -> Floats:
@@ -133,15 +138,14 @@ class Problem:
         return Prior(np.exp(logs[: out.levels]), line, market, Q, logdet, held)
 
 
-def make_problem(spec: Spec, sheet: Sheet) -> Problem:
-    """Lay out rows, forest and parameters."""
-    chain, order, nodes = make_chain(spec.chain, sheet.frame)
-    sheet = sheet.part(order)
+def make_problem(spec: Spec, sheet: Sheet, threads: int = 1) -> Problem:
+    """Lay out rows, forest and parameters. threads: parts of the forest worked on at a time."""
+    chain, tree = make_chain(spec.chain, sheet.frame)
     border = make_border(spec, sheet)
-    month = months(sheet.frame[spec.when]) if spec.when else np.full(len(order), NO_MONTH, np.int64)
+    month = months(sheet.frame[spec.when]) if spec.when else np.full(len(sheet.y), NO_MONTH, np.int64)
     calendar = _calendar(month) if spec.walks else Calendar(0, 1, 0)
     own_walk = bool(spec.chain) and spec.chain[0] in spec.walks and calendar.T > 0
-    block, walked, _ = blocks_of(chain, nodes, walks=own_walk)
+    block, walked = blocks_of(chain, tree, len(sheet.y), walks=own_walk)
     cells = len(walked) * calendar.T * (calendar.T + border.p)
     if cells > MOST_CELLS:
         raise SizeError(
@@ -151,10 +155,10 @@ def make_problem(spec: Spec, sheet: Sheet) -> Problem:
         )
     knot, _ = calendar.knot(month)
     rows, _ = border.rows(sheet.frame, knot, calendar.T)
-    forest = make_forest(rows, block, nodes, walked, (calendar.T, border.p, border.flat))
+    forest = make_forest(rows, block, tree, walked, (calendar.T, border.p, border.flat), threads)
     klass, classes = _classes(spec, sheet)
     layout = _layout(spec, border, classes, own_walk=own_walk, market=MARKET in spec.walks and calendar.T > 0)
-    return Problem(spec, sheet, chain, border, forest, calendar, layout, nodes, knot, klass)
+    return Problem(spec, sheet, chain, border, forest, calendar, layout, knot, klass)
 
 
 def _calendar(month: Ints) -> Calendar:
@@ -168,18 +172,26 @@ def _calendar(month: Ints) -> Calendar:
 
 def class_names(spec: Spec, frame: pl.DataFrame) -> list[str]:
     """Noise class of each row, in words."""
-    columns = [words(frame[c]) for c in spec.spread_by]
-    return [", ".join(v or "?" for v in vs) for vs in zip(*columns, strict=True)] if columns else [""] * len(frame)
+    return _class_words(spec, frame).to_list()
+
+
+def _class_words(spec: Spec, frame: pl.DataFrame) -> pl.Series:
+    if not spec.spread_by:
+        return pl.repeat("", len(frame), dtype=pl.String, eager=True)
+    columns = [worded(frame[c]).fill_null("?") for c in spec.spread_by]
+    return pl.select(pl.concat_str(columns, separator=", ")).to_series()
 
 
 def _classes(spec: Spec, sheet: Sheet) -> tuple[Ints, tuple[str, ...]]:
-    names = np.array(class_names(spec, sheet.frame))
-    seen, counts = np.unique(names[sheet.kind == SALE], return_counts=True)
-    own = [str(s) for s, c in zip(seen, counts, strict=True) if c >= FEWEST_OF_CLASS and spec.spread_by]
-    place = {name: k for k, name in enumerate(own)}
-    klass = np.array([place.get(str(n), len(own)) for n in names], np.int64)
+    if not spec.spread_by:
+        return np.zeros(len(sheet.y), np.int64), ("",)
+    names = _class_words(spec, sheet.frame)
+    counts = names.filter(pl.Series(sheet.kind == SALE)).value_counts(name="count")
+    own = sorted(counts.filter(pl.col("count") >= FEWEST_OF_CLASS)[names.name].to_list())
+    klass, other = placed(names, own)
+    klass[other] = len(own)
     # Rows of classes too small for a variance of their own share one.
-    return klass, (*own, "") if (klass == len(own)).any() else tuple(own)
+    return klass, (*own, "") if other.any() else tuple(own)
 
 
 def _layout(spec: Spec, border: Border, classes: tuple[str, ...], *, own_walk: bool, market: bool) -> Layout:
@@ -195,10 +207,3 @@ def _layout(spec: Spec, border: Border, classes: tuple[str, ...], *, own_walk: b
         freedom = len(names)
         names.append(FREEDOM)
     return Layout(len(spec.chain), line, at_market, border.learned, classes, freedom, tuple(names))
-
-
-def working_rows(problem: Problem, d: Floats) -> Floats:
-    """Rows times a border vector d (p,): (rows,)."""
-    from_border = np.concatenate([np.zeros(problem.forest.T), d])
-    rows: Sparse = problem.forest.rows
-    return np.add.reduceat(np.append(rows.val * from_border[rows.idx], 0.0), rows.ptr[:-1])

@@ -60,7 +60,7 @@ def read_table(table: Any, spec: Spec) -> Sheet:  # noqa: ANN401 - as `to_frame`
     if len(frame) == 0:
         raise TableError("The table has no rows", mend="Give at least one row.")
     frame = frame.select(spec.columns).with_columns(pl.Series(ROW, np.arange(len(frame))))
-    return sheet_of(canonical(frame), spec)
+    return sheet_of(canonical(frame, spec), spec)
 
 
 def sheet_of(frame: pl.DataFrame, spec: Spec) -> Sheet:

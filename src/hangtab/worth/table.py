@@ -14,13 +14,14 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from hangtab.worth.arrays import Floats, Ints
+from hangtab.worth.arrays import Flags, Floats, Ints
 from hangtab.worth.errors import TableError
 from hangtab.worth.spec import Spec
 
 ROW = "row"
 NO_MONTH = -1
 MONTHS_BEFORE_1970 = 1970 * 12
+MOST_KEYS = 2**62
 
 
 def to_frame(table: Any) -> pl.DataFrame:  # noqa: ANN401 - three libraries' tables and plain rows
@@ -42,11 +43,37 @@ def to_frame(table: Any) -> pl.DataFrame:  # noqa: ANN401 - three libraries' tab
     raise TableError(f"Not a table: {type(table).__name__}", mend="Give a polars, pandas or Arrow table.")
 
 
-def words(series: pl.Series) -> list[str | None]:
-    """A column as words; numbers and flags become their text, empty text becomes None."""
+def worded(series: pl.Series) -> pl.Series:
+    """A column as words; numbers and flags become their text, empty text becomes null."""
     if series.dtype == pl.Boolean:
         series = series.cast(pl.Int8).cast(pl.String).replace({"1": "true", "0": "false"})
-    return [v or None for v in series.cast(pl.String).to_list()]
+    text = series.cast(pl.String)
+    return text.set(text == "", None)
+
+
+def words(series: pl.Series) -> list[str | None]:
+    """A column as a list of words, None where there is none."""
+    return worded(series).to_list()
+
+
+def joined_words(frame: pl.DataFrame, columns: Sequence[str]) -> pl.Series:
+    """Several columns as one of words; null where any of them is."""
+    if len(columns) == 1:
+        return worded(frame[columns[0]])
+    return pl.select(pl.concat_str([worded(frame[c]) for c in columns], separator="\x1f")).to_series()
+
+
+def placed(series: pl.Series, levels: Sequence[str]) -> tuple[Ints, Flags]:
+    """Place of each word among `levels` (-1: none of them), and which rows have a word that is none of them."""
+    known = pl.DataFrame({"word": pl.Series(levels, dtype=pl.String), "place": np.arange(len(levels))})
+    place = pl.DataFrame({"word": series}).join(known, on="word", how="left", maintain_order="left")["place"]
+    found = place.fill_null(-1).to_numpy().astype(np.int64)
+    return found, (found < 0) & series.is_not_null().to_numpy()
+
+
+def group_keys(series: pl.Series) -> pl.Series:
+    """A column of group names to compare and sort by: whole numbers as they are, all else as words."""
+    return series if series.dtype.is_integer() else worded(series)
 
 
 def numbers(series: pl.Series) -> Floats:
@@ -86,18 +113,49 @@ def read_rows(table: Any, spec: Spec) -> pl.DataFrame:  # noqa: ANN401 - as `to_
     return frame.select(name if name in known else pl.Series(name, [None] * len(frame)) for name in spec.columns)
 
 
-def canonical(frame: pl.DataFrame) -> pl.DataFrame:
-    """The rows in an order that is a function of their content alone."""
-    keys = [
-        (pl.col(n).list.eval(pl.element().cast(pl.String)).list.join("\x1f") if isinstance(t, pl.List) else pl.col(n))
-        .cast(pl.String)
-        .alias(f"key {i}")
-        for i, (n, t) in enumerate(frame.schema.items())
-        if n != ROW
-    ]
-    return (
-        frame.select(ROW, *keys)
-        .sort(pl.exclude(ROW), nulls_last=False, maintain_order=True)
-        .select(ROW)
-        .join(frame, on=ROW, how="left", maintain_order="left")
-    )
+def canonical(frame: pl.DataFrame, spec: Spec) -> pl.DataFrame:
+    """The rows in an order that is a function of their content alone: by path along the chain, then by a hash.
+
+    Rows of one path stand together, those without a name first.
+    """
+    columns = list(dict.fromkeys(part for path in spec.chain for part in path.split("/")))
+    keys = _packed([group_keys(frame[c]) for c in columns])
+    order = np.lexsort([_hashes(frame), *keys[::-1]])
+    return frame if (order[1:] > order[:-1]).all() else frame[order]
+
+
+def _packed(columns: list[pl.Series]) -> list[Ints]:
+    """Sort keys, as few as hold the columns' values side by side in 63 bits."""
+    keys: list[Ints] = []
+    room = 0
+    for column in columns:
+        own, size = _ranks(column)
+        if keys and size * room < MOST_KEYS:
+            keys[-1] = keys[-1] * size + own
+            room *= size
+        else:
+            keys.append(own)
+            room = size
+    return keys
+
+
+def _ranks(column: pl.Series) -> tuple[Ints, int]:
+    """Whole numbers that sort as the column does, nulls first, from 0 on, and how many they can be."""
+    if column.dtype.is_integer() and column.null_count() == 0:
+        low, high = int(column.min()), int(column.max())  # type: ignore[arg-type]
+        if high - low < MOST_KEYS:
+            return column.to_numpy().astype(np.int64) - low, high - low + 1
+    different = column.drop_nulls().unique().sort()
+    known = pl.DataFrame({"key": different, "rank": np.arange(1, len(different) + 1)})
+    found = pl.DataFrame({"key": column}).join(known, on="key", how="left", maintain_order="left")
+    return found["rank"].fill_null(0).to_numpy().astype(np.int64), len(different) + 1
+
+
+def _hashes(frame: pl.DataFrame) -> np.ndarray[Any, np.dtype[np.uint64]]:
+    """A number for each row's content, (rows,)."""
+    plain = [
+        pl.col(n).list.eval(pl.element().cast(pl.String)).list.join("\x1f") if isinstance(t, pl.List)
+        else pl.col(n) if t.is_numeric() or t in (pl.String, pl.Date, pl.Boolean) else pl.col(n).cast(pl.String)
+        for n, t in frame.schema.items() if n != ROW
+    ]  # fmt: skip
+    return frame.select(plain).hash_rows(seed=1).to_numpy()

@@ -16,7 +16,7 @@ import polars as pl
 
 from hangtab.worth.arrays import Floats, Ints
 from hangtab.worth.spec import Curve
-from hangtab.worth.table import numbers, words
+from hangtab.worth.table import joined_words, numbers, placed, worded
 
 # Flat columns keep a trace of a prior so that collinear ones do not stop the fit; relative effect on an
 # estimate at most 1e-8 sigma^2 / (n var(y)).
@@ -105,30 +105,26 @@ class Words:
 
     def entries(self, frame: pl.DataFrame) -> Entries:
         """One at the column of each value; a missing value has no effect."""
-        place = {v: j for j, v in enumerate(self.levels)}
-        unseen = np.zeros(len(frame))
-        rows, cols = [], []
-        for i, value in self._pairs(frame):
-            j = place.get(value, -1)
-            if j >= 0:
-                rows.append(i)
-                cols.append(j)
-            elif value != self.base:
-                unseen[i] += 1.0
-        return Entries(np.array(rows, np.int64), np.array(cols, np.int64), np.ones(len(rows)), unseen)
+        rows, values = self._values(frame)
+        place, strange = placed(values, self.levels)
+        new = strange & (values != self.base).fill_null(value=True).to_numpy() if self.base is not None else strange
+        at = np.flatnonzero(place >= 0)
+        unseen = np.bincount(rows[new], minlength=len(frame)).astype(float)
+        return Entries(rows[at], place[at], np.ones(len(at)), unseen)
 
     def shared_unseen(self, frame: pl.DataFrame) -> Floats:
         """How many unseen values two rows have in common, (rows, rows)."""
-        known = {*self.levels, self.base}
-        new = [(i, v) for i, v in self._pairs(frame) if v not in known]
+        rows, values = self._values(frame)
+        known = {None, *self.levels, self.base}
+        new = [(i, v) for i, v in zip(rows, values, strict=True) if v not in known]
         place = {v: j for j, v in enumerate(sorted({v for _, v in new}))}
         has = np.zeros((len(frame), len(place)))
         for i, v in new:
             has[i, place[v]] = 1.0
         return np.asarray(has @ has.T)
 
-    def _pairs(self, frame: pl.DataFrame) -> list[tuple[int, str]]:
-        return list_pairs(frame[self.name]) if self.many else single_pairs(frame, self.paths)
+    def _values(self, frame: pl.DataFrame) -> tuple[Ints, pl.Series]:
+        return listed(frame[self.name]) if self.many else (np.arange(len(frame)), joined_words(frame, self.paths))
 
     def parts(self) -> list[Part]:
         """Independent effects."""
@@ -206,10 +202,8 @@ class CurveTerm:
         offset = np.zeros(len(x), np.int64)
         unseen = np.zeros(len(x))
         if self.curve.by:
-            place = {v: j + 1 for j, v in enumerate(self.levels)}
-            keys = words(frame[self.curve.by])
-            offset = np.array([place.get(k, 0) if k is not None else 0 for k in keys], np.int64)
-            stranger = np.array([k is not None and k not in place for k in keys], bool)
+            place, stranger = placed(worded(frame[self.curve.by]), self.levels)
+            offset = place + 1
             unseen = np.where(stranger, (H**2 * self._widths()).sum(axis=1), 0.0)
         rows, cols = np.nonzero(H)
         sign = -1.0 if self.curve.direction == "decreasing" else 1.0
@@ -252,20 +246,19 @@ def ramp(x: Floats, knots: tuple[float, ...]) -> Floats:
     return np.asarray(np.clip((x[:, None] - k[None, :-1]) / np.diff(k)[None, :], 0.0, 1.0))
 
 
-def single_pairs(frame: pl.DataFrame, paths: tuple[str, ...]) -> list[tuple[int, str]]:
-    """(row, value) of every row whose value is known; several columns are joined."""
-    columns = [words(frame[p]) for p in paths]
-    if len(columns) == 1:
-        return [(i, v) for i, v in enumerate(columns[0]) if v is not None]
-    return [(i, "\x1f".join(vs)) for i, vs in enumerate(zip(*columns, strict=True)) if all(v is not None for v in vs)]
+def listed(series: pl.Series) -> tuple[Ints, pl.Series]:
+    """Every value in a column of lists, each once a row: (its row, the value); plain words count as lists of one."""
+    if isinstance(series.dtype, pl.List):
+        flat = pl.DataFrame({"row": np.arange(len(series)), "value": series}).explode("value")
+        flat = flat.with_columns(pl.col("value").cast(pl.String)).filter(pl.col("value") != "").unique()
+        flat = flat.sort("row", "value")
+        return flat["row"].to_numpy().astype(np.int64), flat["value"]
+    text = worded(series)
+    at = np.flatnonzero(text.is_not_null().to_numpy())
+    return at, text.gather(at)
 
 
 def list_pairs(series: pl.Series) -> list[tuple[int, str]]:
     """(row, value) of every value in a column of lists, each once a row; plain words count as lists of one."""
-    rows = series.to_list()
-    return [
-        (i, v)
-        for i, vs in enumerate(rows)
-        if vs is not None
-        for v in sorted({str(x) for x in ([vs] if isinstance(vs, str) else vs) if x is not None and x != ""})
-    ]
+    rows, values = listed(series)
+    return list(zip(rows.tolist(), values.to_list(), strict=True))

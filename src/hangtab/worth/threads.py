@@ -1,15 +1,17 @@
-"""One BLAS thread while the engine works.
+"""Threads of the engine: one for BLAS, as many as the caller allows for the parts of a forest.
 
-Promises: the caller's setting is restored. Measured on two busy cores, 84 knots: one mode step 7 ms on one thread,
-215 ms on two.
-Not here: threads of any other kind.
+Promises: the caller's BLAS setting is restored; results come in the order of the parts, so that what is added up from
+them does not depend on how many worked at a time. Measured on two busy cores, 84 knots: one mode step 7 ms on one BLAS
+thread, 215 ms on two.
+Not here: what a part does.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache, wraps
-from typing import ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 
 import scipy.linalg  # noqa: F401 - its own BLAS has to be loaded to be found
 from threadpoolctl import ThreadpoolController
@@ -32,3 +34,11 @@ def one_thread(function: Callable[P, R]) -> Callable[P, R]:
             return function(*args, **kwargs)
 
     return held
+
+
+def side_by_side(function: Callable[..., R], threads: int, *lists: Iterable[Any]) -> list[R]:
+    """Call the function with the first of each list, the second of each..., `threads` calls at a time."""
+    if threads <= 1:
+        return [function(*args) for args in zip(*lists, strict=True)]
+    with ThreadPoolExecutor(threads) as pool:
+        return list(pool.map(function, *lists))

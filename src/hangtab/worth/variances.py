@@ -15,10 +15,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hangtab.worth.arrays import Flags, Floats, Ints
+from hangtab.worth import kernels
+from hangtab.worth.arrays import Flags, Floats, Ints, Split
 from hangtab.worth.forest import Factor, Prior, carry, close, fold, solve
 from hangtab.worth.mode import Mode, Search, find_mode, penalties
-from hangtab.worth.problem import NOTHING, Problem, working_rows
+from hangtab.worth.problem import NOTHING, Problem
 from hangtab.worth.progress import Step
 from hangtab.worth.sheet import SALE
 from hangtab.worth.spread import Gaps, covariance, gaps
@@ -159,7 +160,8 @@ def average_information(problem: Problem, point: Point) -> Floats:
     for k, (at, piece, prec) in enumerate(_learned(problem, point)):
         d = np.zeros(forest.p)
         d[at] = np.linalg.solve(prec, piece @ b[at])
-        F[:, out.first_border + k] = working_rows(problem, d)
+        columns = Split(np.zeros((len(forest.walked), forest.T, 1)), d[:, None])
+        F[:, out.first_border + k] = kernels.times(forest.rows, forest.block, columns)[:, 0]
     z, extra = _scale_variates(problem, point)
     for c in range(len(out.classes)):
         F[:, out.first_class + c] = np.where(problem.klass == c, z, 0.0)
