@@ -16,8 +16,9 @@ from hangtab.domain.subject import Subject
 from hangtab.domain.worth import Worth
 from hangtab.levelling import convert
 from hangtab.naming import AskedPrice, Entry, Saying, parse_price, split_price
+from hangtab.usecases.backtest import track_for
 from hangtab.usecases.fitting import Standing
-from hangtab.usecases.notes import cautions_for, notes_for, track_for
+from hangtab.usecases.notes import cautions_for, notes_for
 from hangtab.usecases.parts import Parts
 from hangtab.usecases.surroundings import dots, ladder, years
 from hangtab.usecases.views import Answer, Head, Other
@@ -68,7 +69,7 @@ def answer(parts: Parts, standing: Standing, asked: Ask) -> Answer:
     worth = valuer.worth(subject, text, asked.at, price)
     same = valuer.same_variant(subject)
     entry = parts.namer.entry(subject)
-    track = track_for(valuer, subject)
+    track = track_for(parts, valuer, subject, worth.seen)
     return Answer(
         asked=asked.text,
         naming=naming,

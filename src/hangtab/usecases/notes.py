@@ -12,7 +12,7 @@ from hangtab.domain.subject import VERIFIED, FeatureState, Subject
 from hangtab.domain.worth import Worth
 from hangtab.usecases.parts import Parts
 from hangtab.usecases.views import Note, Track
-from hangtab.valuing import CHAIN, Valuer, form_of, piece_columns
+from hangtab.valuing import CHAIN, Valuer, piece_columns
 
 LEVEL_WORDS = {
     "variant": "same release without or with other features",
@@ -22,17 +22,8 @@ LEVEL_WORDS = {
     "character": "same line",
     "line": "the whole book",
 }
-FEW = 10
 FINE = 10.0
 HALF = 0.5
-
-
-def track_for(valuer: Valuer, subject: Subject) -> Track | None:
-    """How wrong such estimates have been: for pieces of this form, else for all; None when never tried."""
-    tried = {t.form: t for t in valuer.calibration.tried}
-    own = tried.get(form_of(subject))
-    best = own if own and own.sales >= FEW else tried.get("")
-    return Track(best.form or "all pieces", best.error, best.inside_80, best.sales) if best else None
 
 
 def notes_for(parts: Parts, valuer: Valuer, worth: Worth, same: pl.DataFrame, track: Track | None) -> tuple[Note, ...]:
@@ -59,11 +50,21 @@ def _how_wrong(track: Track | None) -> list[Note]:
         return [
             Note("worth", "How wrong", "is not known yet: the book has too few sales to be tried on its last year.")
         ]
+    if track.studied:
+        studied = (
+            f"for {track.kind}: off by {track.error * 100:.0f}\u202f% at the middle of {_grouped(track.sales)} sales"
+            f" that came later. Eight-in-ten ranges held {track.inside_80 * 100:.0f}\u202f% of them."
+        )
+        return [Note("worth", "How wrong", studied, "/track-record")]
     said = (
         f"such estimates have been: off by {track.error * 100:.0f}\u202f% at the middle of {track.sales} unseen sales."
         f" {round(track.inside_80 * 100)} of 100 fell inside the eight-in-ten range."
     )
     return [Note("worth", "How wrong", said)]
+
+
+def _grouped(count: int) -> str:
+    return f"{count:,}".replace(",", "\u202f")
 
 
 def _about_shares(worth: Worth) -> list[Note]:

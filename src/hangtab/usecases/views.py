@@ -73,12 +73,16 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class Track:
-    """How wrong such estimates have been: middle absolute error (share), share inside 80 %, on how many sales."""
+    """How wrong such estimates have been: middle absolute error (share), share inside 80 %, on how many sales.
+
+    `kind` says which in words. `studied`: by a back-test from several days; else by the trial of the last year alone.
+    """
 
     kind: str
     error: float
     inside_80: float
     sales: int
+    studied: bool = False
 
 
 @dataclass(frozen=True, slots=True)
