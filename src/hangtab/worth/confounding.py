@@ -18,7 +18,14 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from hangtab.worth.arrays import Flags, Floats, Ints
-from hangtab.worth.carrying import bare_targets, node_label, node_paths, sales_of_columns
+from hangtab.worth.carrying import (
+    against_means,
+    bare_targets,
+    mean_weights,
+    node_label,
+    node_paths,
+    sales_of_columns,
+)
 from hangtab.worth.paths import joint, lean, reach, take_rows
 from hangtab.worth.sheet import SALE
 from hangtab.worth.state import State
@@ -29,7 +36,6 @@ TOLD = 2.0
 MATERIAL = 0.1
 FEWEST = 5
 TOGETHER = 0.9
-EVERYWHERE = 0.995
 MOST_SIBLINGS = 50
 MOST_COUNTED = 20_000_000
 MOST_NAMED = 20
@@ -112,9 +118,8 @@ def effects_apart(state: State) -> list[Confounded]:
 def _columns(state: State) -> _Columns:
     p, T = state.problem, state.problem.forest.T
     border, size = p.border, p.forest.p
-    counts = sales_of_columns(state)
-    n = int((p.kind == SALE).sum())
-    prior, means = np.zeros(size), np.zeros(size)
+    counts, means = sales_of_columns(state), mean_weights(state)
+    prior = np.zeros(size)
     term, words, looked = np.zeros(size, np.int64), np.zeros(size, bool), np.zeros(size, bool)
     learned, label = p.variances(state.logs), []
     for k, (t, (a, b, _)) in enumerate(zip(border.terms, border.pieces, strict=True)):
@@ -125,14 +130,9 @@ def _columns(state: State) -> _Columns:
         words[a:b], looked[a:b] = isinstance(t, Words), True
         own = learned[t.name] if t.variance is None else t.variance
         own = border.unit**2 / TRACE if t.flat else own
-        prior[a:b] = own
-        if isinstance(t, Words) and not t.many and not t.flat and counts[a:b].sum() >= EVERYWHERE * n:
-            w = counts[a:b] / counts[a:b].sum()
-            means[a:b], prior[a:b] = w, own * (1.0 - 2.0 * w + (w * w).sum())
-    C = state.informed.root[T:, T:].copy()
-    for a, b, _ in border.pieces:
-        C[a:b] -= (means[a:b] @ C[a:b])[None, :]
-        C[:, a:b] -= (C[:, a:b] @ means[a:b])[:, None]
+        w = means[a:b]
+        prior[a:b] = own * (1.0 - 2.0 * w + (w * w).sum())
+    C = against_means(state, against_means(state, state.informed.root[T:, T:]).T)
     sale = p.kind == SALE
     noise = 1.0 / np.sqrt(state.information[sale].mean())
     looked &= (counts >= FEWEST) & ~state.held & (np.sqrt(prior) >= MATERIAL * noise)

@@ -120,16 +120,21 @@ def test_shares_add_up_and_are_those_of_the_fitted_parts(dense):
 
 
 def test_the_largest_values_have_the_errors_of_the_dense_formula(dense):
+    """With k a value against the sales' mean, its mode is v k'X'Py and its variance v k'k - v^2 k'X'PXk."""
     fitted, _, P, y = dense
     found = fitted.diagnosis().largest
     table, v = fitted.table, fitted.components
     for name, value, sales, estimate, se in found.filter(pl.col("component").is_in(["line", "venue"])).iter_rows():
-        x = (table[name] == value).to_numpy().astype(float)
+        names = np.unique(table[name].to_numpy())
+        X = same(table[name].to_numpy(), names)
+        k = (names == value) - X.mean(axis=0)
         prior = v["line"] if name == "line" else y.var()
-        # Var(b | y) = v - v x' P x v for an effect of variance v; its mode is v x' P y.
-        assert sales == x.sum()
-        assert estimate == pytest.approx(prior * (x @ P @ y), abs=1e-6)
-        assert se == pytest.approx(np.sqrt(prior - prior**2 * (x @ P @ x)), rel=1e-6)
+        assert sales == (table[name] == value).sum()
+        assert estimate == pytest.approx(prior * (X @ k @ P @ y), abs=1e-6)
+        assert se == pytest.approx(np.sqrt(prior * k @ k - prior**2 * (X @ k @ P @ X @ k)), rel=1e-6)
+    doors = found.row(by_predicate=pl.col("component") == "doors", named=True)
+    known = fitted.coefficients.row(by_predicate=pl.col("term") == "doors", named=True)
+    assert (doors["estimate"], doors["se"]) == pytest.approx((known["estimate"], known["se"]))
 
 
 # ---- residuals and influence
