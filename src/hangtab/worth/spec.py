@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields
+from itertools import pairwise
+from math import isfinite
 from typing import Any
 
 from hangtab.worth.errors import SpecError
@@ -16,6 +18,7 @@ from hangtab.worth.errors import SpecError
 MARKET = "market"
 DIRECTIONS = ("increasing", "decreasing", "free")
 PRIORS = ("weak", "flat", "learned")
+FEWEST_KNOTS = 2
 
 
 @dataclass(frozen=True)
@@ -41,8 +44,10 @@ class Curve:
             raise SpecError(f"No such rule for missing values: {self.missing!r}", mend="Choose mean or none.")
         if not isinstance(self.knots, int):
             object.__setattr__(self, "knots", tuple(float(k) for k in self.knots))
-            if any(b <= a for a, b in zip(self.knots, self.knots[1:], strict=False)):
+            if not all(b - a > 0 and isfinite(b - a) for a, b in pairwise(self.knots)):
                 raise SpecError("The knots do not rise", where=str(self.knots), mend="Sort them, drop repeats.")
+        if (self.knots if isinstance(self.knots, int) else len(self.knots)) < FEWEST_KNOTS:
+            raise SpecError(f"Too few knots: {self.knots}", where="Curve.knots", mend="Give two at least.")
 
 
 @dataclass(frozen=True)
