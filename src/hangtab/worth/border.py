@@ -15,10 +15,9 @@ import polars as pl
 from hangtab.worth import kernels
 from hangtab.worth.arrays import Entry, Flags, Floats, Ints, Sparse
 from hangtab.worth.errors import SizeError, SpecError
-from hangtab.worth.sheet import SALE, Sheet
 from hangtab.worth.spec import Curve, Spec
-from hangtab.worth.table import joined_words, numbers
-from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, listed, ramp
+from hangtab.worth.survey import Survey
+from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, ramp
 
 WIDEST = 2000
 NARROWEST = 1e-9
@@ -64,7 +63,8 @@ class Border:
         for k, term in enumerate(self.terms):
             e = term.entries(frame)
             count += np.bincount(e.row, minlength=len(frame))
-            unseen[:, k] = e.unseen
+            if e.unseen.any():  # a large table's zeros are never touched, so they take no memory
+                unseen[:, k] = e.unseen
         ptr = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
         rows = Sparse(ptr, np.empty(int(ptr[-1]), np.int32), np.empty(int(ptr[-1])))
         free = ptr[:-1].copy()
@@ -90,13 +90,12 @@ class Border:
         return Q, logdet
 
 
-def make_border(spec: Spec, sheet: Sheet) -> Border:
-    """Read the table's values into terms."""
-    unit = float(np.std(sheet.y[sheet.kind == SALE]))
-    unit = unit if unit > NARROWEST else 1.0
-    terms: list[Term] = [_words(spec, sheet.frame, path, unit) for path in (*spec.crossed, *spec.factors)]
-    terms += [_number(spec, sheet.frame, name, unit) for name in spec.numbers]
-    terms += [t for name, c in spec.shapes.items() if (t := _curve(c, sheet.frame, name, unit)) is not None]
+def make_border(spec: Spec, seen: Survey) -> Border:
+    """The terms of a table with the values its survey has seen."""
+    unit = seen.price.sd if seen.price.sd > NARROWEST else 1.0
+    terms: list[Term] = [_words(spec, seen, path, unit) for path in (*spec.crossed, *spec.factors)]
+    terms += [_number(spec, seen, name, unit) for name in spec.numbers]
+    terms += [t for name, c in spec.shapes.items() if (t := _curve(c, seen, name, unit)) is not None]
     terms = [t for t in terms if t.size and not t.flat] + [t for t in terms if t.size and t.flat] + [Intercept()]
     starts = np.concatenate([[0], np.cumsum([t.size for t in terms])])
     p = int(starts[-1])
@@ -110,11 +109,8 @@ def make_border(spec: Spec, sheet: Sheet) -> Border:
     return Border(tuple(terms), tuple(int(s) for s in starts[:-1]), p, sum(t.size for t in terms if t.flat), unit)
 
 
-def _words(spec: Spec, frame: pl.DataFrame, path: str, unit: float) -> Words:
-    paths = tuple(path.split("/"))
-    many = len(paths) == 1 and isinstance(frame[path].dtype, pl.List)
-    values = listed(frame[path])[1] if many else joined_words(frame, paths)
-    levels = _different(values)
+def _words(spec: Spec, seen: Survey, path: str, unit: float) -> Words:
+    levels, many = sorted(seen.words[path]), path in seen.many
     prior = spec.priors.get(path, "learned" if path in spec.crossed else "weak")
     base = None
     if prior == "flat" and not many and levels:
@@ -124,40 +120,31 @@ def _words(spec: Spec, frame: pl.DataFrame, path: str, unit: float) -> Words:
             raise SpecError(f"The table has no {path} {base!r}", where="Spec.reference", mend=f"One of {levels}.")
         levels.remove(base)
     variance = {"weak": unit**2, "flat": unit**2, "learned": None}[prior] if isinstance(prior, str) else prior**2
-    return Words(path, paths, tuple(levels), many, prior == "flat", variance, base=base)
+    return Words(path, tuple(path.split("/")), tuple(levels), many, prior == "flat", variance, base=base)
 
 
-def _different(values: pl.Series) -> list[str]:
-    return values.drop_nulls().unique().sort().to_list()
-
-
-def _number(spec: Spec, frame: pl.DataFrame, name: str, unit: float) -> Number:
-    x = numbers(frame[name])
-    x = np.sort(x[np.isfinite(x)])
-    mean = float(x.mean()) if len(x) else 0.0
-    sd = float(x.std()) if len(x) else 0.0
-    prior = spec.priors.get(name, "weak")
+def _number(spec: Spec, seen: Survey, name: str, unit: float) -> Number:
+    moments, prior = seen.numbers[name], spec.priors.get(name, "weak")
     variance = unit**2 if isinstance(prior, str) else float(prior) ** 2
-    return Number(name, mean, sd or 1.0, prior == "flat", variance)
+    return Number(name, moments.mean, moments.sd or 1.0, prior == "flat", variance)
 
 
-def _curve(curve: Curve, frame: pl.DataFrame, name: str, unit: float) -> CurveTerm | None:
-    x = numbers(frame[name])
-    x = np.sort(x[np.isfinite(x)])
-    knots = curve.knots if isinstance(curve.knots, tuple) else _quantile_knots(x, curve.knots)
+def _curve(curve: Curve, seen: Survey, name: str, unit: float) -> CurveTerm | None:
+    values = seen.values[name]
+    knots = curve.knots if isinstance(curve.knots, tuple) else _quantile_knots(values.at, curve.knots)
     if len(knots) < 2:  # noqa: PLR2004 - a curve needs two ends
         return None
-    average = ramp(x, knots).mean(axis=0) if len(x) else np.zeros(len(knots) - 1)
-    levels = _different(joined_words(frame, (curve.by,))) if curve.by else []
+    count = int(values.times.sum())
+    average = values.times @ ramp(values.at, knots) / count if count else np.zeros(len(knots) - 1)
+    levels = sorted(seen.words[curve.by]) if curve.by else []
     return CurveTerm(name, curve, knots, tuple(average.tolist()), tuple(levels), 9.0 * unit**2)
 
 
 def _quantile_knots(x: Floats, count: int) -> tuple[float, ...]:
-    """Knots at quantiles of the distinct values, none nearer to the next than a thousandth of the whole."""
+    """Knots at quantiles of distinct rising values, none nearer to the next than a thousandth of the whole."""
     if len(x) == 0 or x[-1] - x[0] <= NARROWEST:
         return ()
-    spread = np.unique(x)
-    chosen = spread if len(spread) <= count else np.quantile(spread, np.linspace(0, 1, count))
+    chosen = x if len(x) <= count else np.quantile(x, np.linspace(0, 1, count))
     least = 1e-3 * (x[-1] - x[0])
     knots = [float(x[0])]
     for value in chosen[1:-1]:

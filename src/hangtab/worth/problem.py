@@ -20,9 +20,10 @@ from hangtab.worth.errors import SizeError
 from hangtab.worth.forest import Forest, Prior, make_forest
 from hangtab.worth.habits import Habits
 from hangtab.worth.likelihood import Noise
-from hangtab.worth.sheet import SALE, Sheet
+from hangtab.worth.sheet import Sheet
 from hangtab.worth.spec import MARKET, Spec
-from hangtab.worth.table import NO_MONTH, months, placed, worded
+from hangtab.worth.survey import Survey, class_words, survey
+from hangtab.worth.table import NO_MONTH, months, placed
 
 FREEDOM = "freedom"
 MOST_KNOTS = 480
@@ -71,6 +72,16 @@ class Layout:
     def first_class(self) -> int:
         """Place of the first residual variance."""
         return self.first_border + len(self.border)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is the same for all rows of a table, wherever they lie."""
+
+    spec: Spec
+    border: Border
+    calendar: Calendar
+    layout: Layout
 
 
 @dataclass(frozen=True)
@@ -139,13 +150,27 @@ class Problem:
 
 
 def make_problem(spec: Spec, sheet: Sheet, threads: int = 1) -> Problem:
-    """Lay out rows, forest and parameters. threads: parts of the forest worked on at a time."""
-    chain, tree = make_chain(spec.chain, sheet.frame)
-    border = make_border(spec, sheet)
-    month = months(sheet.frame[spec.when]) if spec.when else np.full(len(sheet.y), NO_MONTH, np.int64)
-    calendar = _calendar(month) if spec.walks else Calendar(0, 1, 0)
+    """Lay out rows, forest and parameters of a whole table. threads: parts of the forest worked on at a time."""
+    return place_rows(make_plan(spec, survey(spec, sheet)), sheet, threads)
+
+
+def make_plan(spec: Spec, seen: Survey) -> Plan:
+    """What a table fixes for all its rows."""
+    border = make_border(spec, seen)
+    calendar = _calendar(seen.months) if spec.walks else Calendar(0, 1, 0)
     own_walk = bool(spec.chain) and spec.chain[0] in spec.walks and calendar.T > 0
-    block, walked = blocks_of(chain, tree, len(sheet.y), walks=own_walk)
+    layout = _layout(
+        spec, border, _classes(spec, seen), own_walk=own_walk, market=MARKET in spec.walks and calendar.T > 0
+    )
+    return Plan(spec, border, calendar, layout)
+
+
+def place_rows(plan: Plan, sheet: Sheet, threads: int = 1) -> Problem:
+    """Lay out the rows of a table, or of some roots of its chain, by the table's plan."""
+    spec, border, calendar = plan.spec, plan.border, plan.calendar
+    chain, tree = make_chain(spec.chain, sheet.frame)
+    month = months(sheet.frame[spec.when]) if spec.when else np.full(len(sheet.y), NO_MONTH, np.int64)
+    block, walked = blocks_of(chain, tree, len(sheet.y), walks=plan.layout.line >= 0)
     cells = len(walked) * calendar.T * (calendar.T + border.p)
     if cells > MOST_CELLS:
         raise SizeError(
@@ -156,42 +181,39 @@ def make_problem(spec: Spec, sheet: Sheet, threads: int = 1) -> Problem:
     knot, _ = calendar.knot(month)
     rows, _ = border.rows(sheet.frame, knot, calendar.T)
     forest = make_forest(rows, block, tree, walked, (calendar.T, border.p, border.flat), threads)
-    klass, classes = _classes(spec, sheet)
-    layout = _layout(spec, border, classes, own_walk=own_walk, market=MARKET in spec.walks and calendar.T > 0)
-    return Problem(spec, sheet, chain, border, forest, calendar, layout, knot, klass)
+    klass = _class_of(plan.layout.classes, spec, sheet)
+    return Problem(spec, sheet, chain, border, forest, calendar, plan.layout, knot, klass)
 
 
-def _calendar(month: Ints) -> Calendar:
-    known = month[month != NO_MONTH]
-    if len(known) == 0:
+def _calendar(span: tuple[int, int] | None) -> Calendar:
+    if span is None:
         return Calendar(0, 1, 0)
-    first, last = int(known.min()), int(known.max())
+    first, last = span
     width = (last - first) // MOST_KNOTS + 1
     return Calendar(first, width, (last - first) // width + 1)
 
 
 def class_names(spec: Spec, frame: pl.DataFrame) -> list[str]:
     """Noise class of each row, in words."""
-    return _class_words(spec, frame).to_list()
+    return class_words(spec, frame).to_list()
 
 
-def _class_words(spec: Spec, frame: pl.DataFrame) -> pl.Series:
+def _classes(spec: Spec, seen: Survey) -> tuple[str, ...]:
+    """Classes with a variance of their own; last "", the class of all others."""
     if not spec.spread_by:
-        return pl.repeat("", len(frame), dtype=pl.String, eager=True)
-    columns = [worded(frame[c]).fill_null("?") for c in spec.spread_by]
-    return pl.select(pl.concat_str(columns, separator=", ")).to_series()
-
-
-def _classes(spec: Spec, sheet: Sheet) -> tuple[Ints, tuple[str, ...]]:
-    if not spec.spread_by:
-        return np.zeros(len(sheet.y), np.int64), ("",)
-    names = _class_words(spec, sheet.frame)
-    counts = names.filter(pl.Series(sheet.kind == SALE)).value_counts(name="count")
-    own = sorted(counts.filter(pl.col("count") >= FEWEST_OF_CLASS)[names.name].to_list())
-    klass, other = placed(names, own)
-    klass[other] = len(own)
+        return ("",)
+    own = sorted(name for name, sales in seen.classes.items() if sales >= FEWEST_OF_CLASS)
     # Rows of classes too small for a variance of their own share one.
-    return klass, (*own, "") if other.any() else tuple(own)
+    return (*own, "") if len(own) < len(seen.classes) or not own else tuple(own)
+
+
+def _class_of(classes: tuple[str, ...], spec: Spec, sheet: Sheet) -> Ints:
+    if not spec.spread_by:
+        return np.zeros(len(sheet.y), np.int64)
+    own = [name for name in classes if name]
+    klass, other = placed(class_words(spec, sheet.frame), own)
+    klass[other] = len(own)
+    return klass
 
 
 def _layout(spec: Spec, border: Border, classes: tuple[str, ...], *, own_walk: bool, market: bool) -> Layout:
