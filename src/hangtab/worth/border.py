@@ -20,7 +20,7 @@ from hangtab.worth.survey import Survey
 from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, ramp
 
 WIDEST = 2000
-NARROWEST = 1e-9
+NARROWEST = 1e-11  # of a value's own size: floats keep sixteen digits
 
 
 @dataclass(frozen=True)
@@ -109,6 +109,14 @@ def make_border(spec: Spec, seen: Survey) -> Border:
     return Border(tuple(terms), tuple(int(s) for s in starts[:-1]), p, sum(t.size for t in terms if t.flat), unit)
 
 
+def _unit(y: Floats, *, logs: bool) -> float:
+    """Spread of the responses that priors are measured in; where there is none, 1 in the log, else their own size."""
+    spread, size = float(np.std(y)), float(np.abs(y).max())
+    if spread > NARROWEST * size:
+        return spread
+    return 1.0 if logs else size or 1.0
+
+
 def _words(spec: Spec, seen: Survey, path: str, unit: float) -> Words:
     levels, many = sorted(seen.words[path]), path in seen.many
     prior = spec.priors.get(path, "learned" if path in spec.crossed else "weak")
@@ -142,7 +150,7 @@ def _curve(curve: Curve, seen: Survey, name: str, unit: float) -> CurveTerm | No
 
 def _quantile_knots(x: Floats, count: int) -> tuple[float, ...]:
     """Knots at quantiles of distinct rising values, none nearer to the next than a thousandth of the whole."""
-    if len(x) == 0 or x[-1] - x[0] <= NARROWEST:
+    if len(x) == 0 or x[-1] - x[0] <= NARROWEST * max(abs(x[0]), abs(x[-1])):
         return ()
     chosen = x if len(x) <= count else np.quantile(x, np.linspace(0, 1, count))
     least = 1e-3 * (x[-1] - x[0])

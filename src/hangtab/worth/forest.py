@@ -131,8 +131,7 @@ def carry(forest: Forest, folded: Folded, zeta: Floats) -> Folding:
     """Carry weighted responses zeta (rows, m) from the leaves to the root."""
 
     def work(part: int) -> tuple[CarriedPart, RightShare]:
-        own = zeta[forest.spans[part].rows]
-        return carry_part(forest.parts[part], folded.parts[part], np.ones(len(own)), own)
+        return carry_part(forest.parts[part], folded.parts[part], zeta[forest.spans[part].rows])
 
     found = side_by_side(work, forest.threads, range(len(forest.parts)))
     return Folding(tuple(c for c, _ in found), *add_up([share for _, share in found]))

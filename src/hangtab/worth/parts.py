@@ -142,7 +142,8 @@ def sum_rows(part: Part, omega: Floats) -> Leaves:
     return Leaves(squares, n, kernels.gather(part.rows, omega, leaf.first, leaf.ptr, leaf.idx, part.width))
 
 
-def _leaves(part: Part, omega: Floats) -> Leaves:
+def row_sums(part: Part, omega: Floats) -> Leaves:
+    """Sum the rows with weights omega (rows,), without passing them where all weigh the same."""
     one = omega[0]
     if not (omega == one).all():
         return sum_rows(part, omega)
@@ -152,7 +153,7 @@ def _leaves(part: Part, omega: Floats) -> Leaves:
 
 def fold_part(part: Part, omega: Floats, theta: Variances) -> tuple[FoldedPart, Share]:
     """Eliminate a part's nodes and walks for weights omega (rows,)."""
-    leaves = _leaves(part, omega)
+    leaves = row_sums(part, omega)
     n, c, logdet = leaves.n, leaves.c, 0.0
     found: list[tuple[Floats, Floats, Floats, Floats]] = []
     for k in range(len(part.levels) - 1, -1, -1):
@@ -173,20 +174,26 @@ def fold_part(part: Part, omega: Floats, theta: Variances) -> tuple[FoldedPart, 
     return FoldedPart(ns, cs, fs, ws, walks), Share(G, logdet + logdet_walks)
 
 
-def carry_part(part: Part, folded: FoldedPart, omega: Floats, values: Floats) -> tuple[CarriedPart, RightShare]:
-    """Carry responses values (rows, m) with weights omega (rows,) from the leaves to the root."""
-    m = values.shape[1]
-    B, square = part.empty(m), np.zeros((m, m))
-    kernels.add_products(part.rows, omega, part.block, values, B)
-    r, factor = values, omega
+def carry_part(part: Part, folded: FoldedPart, zeta: Floats) -> tuple[CarriedPart, RightShare]:
+    """Carry weighted responses zeta (rows, m) from the rows to the root."""
+    B, ones = part.empty(zeta.shape[1]), np.ones(len(zeta))
+    kernels.add_products(part.rows, ones, part.block, zeta, B)
+    r = kernels.sum_children(zeta, ones, part.levels[-1].first) if part.levels else zeta
+    return carry_leaves(part, folded, r, B)
+
+
+def carry_leaves(part: Part, folded: FoldedPart, r: Floats, B: Split) -> tuple[CarriedPart, RightShare]:
+    """Carry on from the leaves' sums r (leaves, m) and the rows' sums by column B, which is overwritten."""
+    m = r.shape[1]
+    square = np.zeros((m, m))
     rs: list[Floats] = []
     for k in range(len(part.levels) - 1, -1, -1):
         level, w = part.levels[k], folded.w[k]
-        r = kernels.sum_children(r, factor, level.first)
+        if rs:
+            r = kernels.sum_children(r, folded.f[k + 1], level.first)
         kernels.add_products(level.sparse(folded.c[k]), -w, level.block, r, B)
         square += kernels.sum_squares(r, w)
         rs.append(r)
-        factor = folded.f[k]
     g = np.zeros((part.width, m))
     g[part.T :] = B.B
     for own, reach, b in zip(folded.walks.own, folded.walks.reach, B.K, strict=True):

@@ -15,15 +15,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hangtab.worth import kernels
 from hangtab.worth.arrays import Flags, Floats, Ints, Split
-from hangtab.worth.forest import Factor, Prior, carry, close, fold, solve
+from hangtab.worth.curvature import Variates, curvature_part
+from hangtab.worth.forest import Factor, Prior, add_up, close, fold, solve_root
 from hangtab.worth.mode import Mode, Search, find_mode, penalties
+from hangtab.worth.parts import RightShare
 from hangtab.worth.problem import NOTHING, Problem
 from hangtab.worth.progress import Step
 from hangtab.worth.sheet import SALE
-from hangtab.worth.spread import Gaps, covariance, gaps
+from hangtab.worth.spread import Covariance, Gaps, covariance, gaps
 from hangtab.worth.tails import expected_share, freedom_information, freedom_slope
+from hangtab.worth.threads import side_by_side
 
 SLOWEST, FASTEST = 0.5, 200.0
 ENOUGH = 1e-9
@@ -50,11 +52,10 @@ class Point:
 
 @dataclass(frozen=True)
 class Slope:
-    """Gradient by parameter, fixed-point proposal (NaN: none), rows' variances under the information weights."""
+    """Gradient by parameter, and fixed-point proposal (NaN: none)."""
 
     gradient: Floats
     proposal: Floats
-    rows: Floats
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,10 @@ def evaluate(problem: Problem, logs: Floats, search: Search, share: Floats | Non
     information = mode.said.information
     if share is not None:
         information = np.where(problem.kind == SALE, information, share / problem.scale(logs) ** 2)
-    factor = close(problem.forest, fold(problem.forest, information, prior), held)
+    # Normal sales inform as they weigh: one elimination serves both.
+    factor = mode.factor
+    if not np.array_equal(information, mode.weight):
+        factor = close(problem.forest, fold(problem.forest, information, prior), held)
     levels, line, market, border = penalties(problem.forest, mode.solution, prior)
     fit = -2.0 * float(mode.said.loglik.sum()) + float(levels.sum()) + line + market + border
     if problem.ml:
@@ -89,7 +93,8 @@ def slope(problem: Problem, point: Point) -> Slope:
     """Gradient of the criterion in the parameters."""
     out, forest, prior = problem.layout, problem.forest, point.prior
     cov = covariance(forest, point.factor, known_flat=problem.ml)
-    g = gaps(forest, point.factor, cov, prior)
+    alone = len(out.classes) == 1 and bool((problem.kind == SALE).all())
+    g = gaps(forest, point.factor, cov, prior, rows=not alone)
     levels, line, market, _ = penalties(forest, point.mode.solution, prior)
     squares, freedoms = np.full(len(out.names), np.nan), np.full(len(out.names), np.nan)
     squares[: out.levels], freedoms[: out.levels] = levels, g.levels
@@ -106,26 +111,40 @@ def slope(problem: Problem, point: Point) -> Slope:
     gradient = freedoms - squares
     with np.errstate(divide="ignore", invalid="ignore"):
         proposal = point.logs + np.log(squares / freedoms)
-    _residual_slopes(problem, point, g, gradient, proposal)
-    return Slope(gradient, proposal, g.rows)
+    lever = _levers(problem, point, cov, g, alone=alone)
+    _residual_slopes(problem, point, lever, gradient, proposal)
+    return Slope(gradient, proposal)
 
 
-def _residual_slopes(problem: Problem, point: Point, g: Gaps, gradient: Floats, proposal: Floats) -> None:
-    out, said = problem.layout, point.mode.said
+def _levers(problem: Problem, point: Point, cov: Covariance, g: Gaps, *, alone: bool) -> Floats:
+    """Sum of leverages by class of sales, and last over all sales, (classes + 1,).
+
+    Where all rows are alike, it is the sum of all degrees of freedom: the trace of the hat matrix.
+    """
+    if alone:
+        kept = cov.half[problem.forest.T :, problem.forest.T :].any(axis=0)
+        border = float(kept.sum()) - float((cov.border * point.prior.border).sum())
+        return np.full(2, float(g.levels.sum()) + g.line + g.market + border)
     lever = point.information * g.rows
+    by_class = np.bincount(problem.klass, lever, minlength=len(problem.layout.classes))
+    return np.append(by_class, lever[problem.kind == SALE].sum())
+
+
+def _residual_slopes(problem: Problem, point: Point, lever: Floats, gradient: Floats, proposal: Floats) -> None:
+    out, said = problem.layout, point.mode.said
+    rows = np.bincount(problem.klass, minlength=len(out.classes))
+    slopes = np.bincount(problem.klass, said.scale_slope, minlength=len(out.classes))
     for c in range(len(out.classes)):
-        mine = problem.klass == c
         j = out.first_class + c
-        gradient[j] = float(said.scale_slope[mine].sum() - lever[mine].sum())
-        room = mine.sum() - lever[mine].sum()
+        gradient[j] = slopes[c] - lever[c]
+        room = rows[c] - lever[c]
         proposal[j] = point.logs[j] + np.log(max(1.0 - gradient[j] / max(room, 0.5), 0.05))
     if out.freedom >= 0:
         nu = problem.freedom(point.logs)
-        sale = problem.kind == SALE
         bend = nu * (1.0 / (nu + 1) - 1.0 / (nu + 3))
         scale = problem.scale(point.logs)
         gradient[out.freedom] = (
-            freedom_slope(problem.y, problem.kind, point.mode.eta, scale, nu) + float(lever[sale].sum()) * bend
+            freedom_slope(problem.y, problem.kind, point.mode.eta, scale, nu) + float(lever[-1]) * bend
         )
         proposal[out.freedom] = np.nan
 
@@ -148,26 +167,24 @@ def _learned(problem: Problem, point: Point) -> list[tuple[Ints, Floats, Floats]
 def average_information(problem: Problem, point: Point) -> Floats:
     """Average-information matrix of the parameters (second derivatives of the criterion, nearly)."""
     out, forest, solution = problem.layout, problem.forest, point.mode.solution
-    F = np.zeros((len(problem.y), len(out.names)))
-    for k in range(out.levels):
-        F[:, k] = solution.effects[k][problem.nodes[:, k], 0]
-    dated = problem.knot >= 0
-    if out.line >= 0:
-        F[dated, out.line] = solution.line[forest.block[dated], problem.knot[dated], 0]
-    if out.market >= 0:
-        F[dated, out.market] = solution.g[problem.knot[dated], 0]
-    b = solution.columns.B[:, 0]
-    for k, (at, piece, prec) in enumerate(_learned(problem, point)):
-        d = np.zeros(forest.p)
-        d[at] = np.linalg.solve(prec, piece @ b[at])
-        columns = Split(np.zeros((len(forest.walked), forest.T, 1)), d[:, None])
-        F[:, out.first_border + k] = kernels.times(forest.rows, forest.block, columns)[:, 0]
+    H = np.zeros((len(out.names), len(out.names)))
     z, extra = _scale_variates(problem, point)
-    for c in range(len(out.classes)):
-        F[:, out.first_class + c] = np.where(problem.klass == c, z, 0.0)
-    zeta = point.information[:, None] * F
-    solved = solve(forest, point.factor, carry(forest, point.factor.folded, zeta))
-    H = F.T @ zeta - solved.explained
+    line, rest = _column_variates(problem, point)
+
+    def work(part: int) -> tuple[Floats, RightShare]:
+        span = forest.spans[part]
+        K = np.repeat(rest[None, : forest.T], len(span.blocks), axis=0)
+        if out.line >= 0:
+            K[:, :, 0] = line[span.blocks]
+        effects = tuple(e[at, 0] for e, at in zip(solution.effects, span.nodes, strict=True))
+        columns = Split(K, rest[forest.T :])
+        own = Variates(effects, columns, z[span.rows], problem.klass[span.rows], len(out.classes))
+        return curvature_part(forest.parts[part], point.factor.folded.parts[part], point.information[span.rows], own)
+
+    found = side_by_side(work, forest.threads, range(len(forest.parts)))
+    _, explained = solve_root(forest, point.factor, *add_up([share for _, share in found]))
+    end = out.first_class + len(out.classes)
+    H[:end, :end] = sum(h for h, _ in found) - explained
     at = out.first_class + np.arange(len(out.classes))
     H[at, at] += np.bincount(problem.klass, weights=extra, minlength=len(at))
     if out.freedom >= 0:
@@ -176,6 +193,18 @@ def average_information(problem: Problem, point: Point) -> Floats:
         H[out.freedom, a : a + len(out.classes)] = H[a : a + len(out.classes), out.freedom] = cross
         H[out.freedom, out.freedom] = own
     return H
+
+
+def _column_variates(problem: Problem, point: Point) -> tuple[Floats, Floats]:
+    """Variates of walks and border parts: own walks (blocks, T); by column (q, walks and parts), own walks empty."""
+    out, forest, solution = problem.layout, problem.forest, point.mode.solution
+    b, T = solution.columns.B[:, 0], forest.T
+    rest = np.zeros((forest.width, out.first_class - out.levels))
+    if out.market >= 0:
+        rest[:T, out.market - out.levels] = solution.g[:T, 0]
+    for k, (at, piece, prec) in enumerate(_learned(problem, point)):
+        rest[T + at, out.first_border + k - out.levels] = np.linalg.solve(prec, piece @ b[at])
+    return solution.line[:, :, 0], rest
 
 
 def _freedom_bends(problem: Problem, point: Point) -> tuple[Floats, float]:
