@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from hangtab.cli import asking, books, serving
+from hangtab.cli import asking, books, serving, trying
 from hangtab.domain.errors import CatalogueError, HangtabError
 
 SHOWN_PROBLEMS = 5  # of a catalogue; the rest is counted
@@ -21,6 +21,7 @@ app = typer.Typer(
 )
 books.add_to(app)
 asking.add_to(app)
+trying.add_to(app)
 serving.add_to(app)
 
 
