@@ -80,15 +80,15 @@ def predictions(state: State, s: Subjects, levels: Sequence[float], kind: str) -
 
 
 def price_of(x: Floats, *, logs: bool) -> Floats:
-    """Prices of log prices, short of what a float can hold (plain scale: the same)."""
-    return np.exp(np.minimum(x, HIGHEST)) if logs else x
+    """Prices of log prices, within what a float can hold and never nothing (plain scale: the same)."""
+    return np.exp(np.clip(x, -HIGHEST, HIGHEST)) if logs else x
 
 
 def _mean(state: State, m: Middle, kind: str, *, logs: bool) -> Floats:
     if not logs:
         return m.eta
     above = log_normal_mean_factor(m.sd) if kind == "middle" else log_mean_factor(state.noise, m.scale, m.sd / m.scale)
-    return np.exp(np.minimum(m.eta + above, HIGHEST))
+    return price_of(m.eta + above, logs=True)
 
 
 def _half_width(table: NoiseTable, m: Middle, level: float, kind: str) -> Floats:

@@ -16,7 +16,7 @@ from hangtab.worth import kernels
 from hangtab.worth.arrays import Entry, Flags, Floats, Ints, Sparse
 from hangtab.worth.errors import SizeError, SpecError
 from hangtab.worth.spec import Curve, Spec
-from hangtab.worth.survey import Survey
+from hangtab.worth.survey import Moments, Survey
 from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, ramp
 
 WIDEST = 2000
@@ -92,7 +92,7 @@ class Border:
 
 def make_border(spec: Spec, seen: Survey) -> Border:
     """The terms of a table with the values its survey has seen."""
-    unit = seen.price.sd if seen.price.sd > NARROWEST else 1.0
+    unit = _unit(seen.price, logs=spec.scale == "log")
     terms: list[Term] = [_words(spec, seen, path, unit) for path in (*spec.crossed, *spec.factors)]
     terms += [_number(spec, seen, name, unit) for name in spec.numbers]
     terms += [t for name, c in spec.shapes.items() if (t := _curve(c, seen, name, unit)) is not None]
@@ -109,12 +109,11 @@ def make_border(spec: Spec, seen: Survey) -> Border:
     return Border(tuple(terms), tuple(int(s) for s in starts[:-1]), p, sum(t.size for t in terms if t.flat), unit)
 
 
-def _unit(y: Floats, *, logs: bool) -> float:
+def _unit(price: Moments, *, logs: bool) -> float:
     """Spread of the responses that priors are measured in; where there is none, 1 in the log, else their own size."""
-    spread, size = float(np.std(y)), float(np.abs(y).max())
-    if spread > NARROWEST * size:
-        return spread
-    return 1.0 if logs else size or 1.0
+    if price.sd > NARROWEST * abs(price.mean):
+        return price.sd
+    return 1.0 if logs else abs(price.mean) or 1.0
 
 
 def _words(spec: Spec, seen: Survey, path: str, unit: float) -> Words:
