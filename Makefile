@@ -12,7 +12,7 @@ BOOK := $(WORLD)/demo.hangtab
 BIN := .venv/bin
 DEMO_QUESTION := harbour master glow sticker 34 graded
 
-.PHONY: help setup dev demo test check bench screenshots coverage format pins clean
+.PHONY: help setup dev demo test check bench backtest screenshots coverage format pins clean
 
 help: ## list what can be made
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -29,6 +29,10 @@ help: ## list what can be made
 
 .venv/.dev: requirements/dev.txt | .venv/.run
 	$(BIN)/python -m pip install --quiet --requirement requirements/run.txt --requirement requirements/dev.txt
+	@touch $@
+
+.venv/.backtest: pyproject.toml | .venv/.dev
+	$(BIN)/python -m pip install --quiet --editable '.[backtest]'
 	@touch $@
 
 setup: .venv/.run ## install what the program needs into .venv
@@ -80,6 +84,9 @@ format: dev ## let ruff set the code
 
 bench: dev $(WORLD)/.fitted ## measure what is promised to be fast
 	$(BIN)/python tools/bench.py $(BOOK)
+
+backtest: dev .venv/.backtest $(WORLD)/.taken-in ## try the estimates on the demo and on open tables, beside simpler ways
+	$(BIN)/python tools/backtest.py $(BOOK)
 
 screenshots: dev $(WORLD)/.fitted ## make the pictures in docs/images from the demo
 	@tools/need-chromium
