@@ -224,10 +224,13 @@ def parts(state: State, targets: Targets, root: Floats, line: Floats, effects: l
     X = dense(targets.rows, p.forest.width)
     out = [X[:, T + a : T + b] @ root[T + a : T + b] for a, b, _ in p.border.pieces]
     out += effects
+    market = X[:, :T] @ root[:T]
     if p.layout.market >= 0:
-        out.append(X[:, :T] @ root[:T])
+        out.append(market)
     if p.layout.line >= 0:
-        out.append(np.einsum("ik,ikt->it", X[:, :T], line[targets.block]))
+        own = np.einsum("ik,ikt->it", X[:, :T], line[targets.block])
+        # Without a market walk the root's knots still move, by next to nothing: theirs is the lines' walk then.
+        out.append(own if p.layout.market >= 0 else own + market)
     return np.stack(out, axis=1)
 
 
