@@ -19,11 +19,12 @@ from hangtab.worth.mode import Search
 from hangtab.worth.noise import NoiseTable
 from hangtab.worth.problem import Layout, Problem, make_problem
 from hangtab.worth.progress import Step
+from hangtab.worth.search import Found, search_variances
 from hangtab.worth.sheet import ABOVE, BELOW, SALE, Sheet
 from hangtab.worth.spec import Spec
 from hangtab.worth.state import State, subjects
 from hangtab.worth.table import ROW
-from hangtab.worth.variances import Found, Point, evaluate, limits, search_variances
+from hangtab.worth.variances import Point, evaluate, limits
 
 MOST = 60
 AT_ONCE = 4096

@@ -44,6 +44,7 @@ NEAR, CLOSE, GREW, PATIENCE = 1.0, 0.1, 2.0, 4
 # Where variances differ by ten powers of ten, rounding alone moves rows by 1e-7 of their noise and no smaller step can
 # be had (measured on a demo book: 200 steps between 6e-9 and 9e-8). A second closing step within this is the end.
 ROUNDING = 1e-6
+SQUARED = 1e-2
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,8 @@ class Search:
     """How to search.
 
     start: linear predictors (None: the middle of the rows). held: the columns at zero (None: found anew, those of
-    `keep` among them). tolerance: of the last step, in noise scales. most: steps.
+    `keep` among them). tolerance: of the last step, in noise scales. most: steps. near: whether the start is so near
+    the mode that Newton's weights can be taken from the first step on.
     """
 
     start: Floats | None = None
@@ -73,6 +75,7 @@ class Search:
     keep: Flags | None = None
     tolerance: float = 1e-8
     most: int = 200
+    near: bool = False
 
 
 @dataclass
@@ -98,7 +101,9 @@ class _Pace:
         grew = self.way != EM and shift > GREW * self.last
         self.patience -= grew
         before = self.way
-        if shift < self.tolerance or shift > NEAR or grew or self.patience <= 0:
+        # Newton's error falls as the square of its step: the next one would move nothing that counts.
+        there = self.way == NEWTON and shift * shift < SQUARED * self.tolerance
+        if there or shift < self.tolerance or shift > NEAR or grew or self.patience <= 0:
             self.way = EM
         else:
             self.way = NEWTON if self.newton and shift < CLOSE else MIXED
@@ -118,7 +123,7 @@ def find_mode(problem: Problem, logs: Floats, search: Search) -> Mode:
     prior, lots = problem.prior(logs, held), lots_of(problem.sheet)
     eta, lift = _start(problem, search.start), np.zeros(len(problem.y))
     said = pull(problem.sheet, eta, noise)
-    pace, step = _Pace(search.tolerance), 0
+    pace, step = _Pace(search.tolerance, NEWTON if search.near else EM), 0
     while True:
         weight = _weight(problem, said, pace.way)
         zeta = weight * eta + said.slope

@@ -16,12 +16,13 @@ import polars as pl
 
 from hangtab.worth.arrays import Floats, Ints
 from hangtab.worth.confounding import Confounded
+from hangtab.worth.information import average_information
 from hangtab.worth.mode import Search
 from hangtab.worth.problem import NOTHING, Problem, make_problem
 from hangtab.worth.sheet import SALE
 from hangtab.worth.state import State
 from hangtab.worth.table import ROW
-from hangtab.worth.variances import average_information, evaluate
+from hangtab.worth.variances import evaluate
 
 CLOSE = -0.8
 MOST_ROWS = 300_000

@@ -17,6 +17,9 @@ from scipy.linalg.lapack import dpotrf, dpotri
 from hangtab.worth.arrays import Flags, Floats, Split
 from hangtab.worth.compiling import compiled
 
+# How much greater than the data a walk's prior precision may be where it is taken off: as many digits are lost.
+FAR = 300.0
+
 
 @dataclass(frozen=True)
 class Walks:
@@ -67,6 +70,19 @@ def invert(A: Floats) -> tuple[Floats, float]:
     return out, logdet
 
 
+def _left_over(M: Floats, R: Floats, line: float) -> Floats:
+    """M R, (T, T). It equals P - P R', which costs nothing, but cancels where P is far greater than M."""
+    if 2.0 / line > FAR * float(np.diag(M).mean()):
+        return M @ R
+    out = -stepped(R.T).T / line
+    at = np.arange(len(M))
+    out[at, at] += 2.0 / line
+    out[at[:-1], at[1:]] -= 1.0 / line
+    out[at[1:], at[:-1]] -= 1.0 / line
+    out[-1, -1] -= 1.0 / line
+    return out
+
+
 def fold_walks(S: Split, walked: Flags, line: float) -> tuple[Walks, Floats, float]:
     """Eliminate the walks. S: data of the knots (blocks, T, q) and of the border (p, p), upper halves; overwritten.
 
@@ -94,7 +110,7 @@ def fold_walks(S: Split, walked: Flags, line: float) -> tuple[Walks, Floats, flo
         R = stepped(own[b]) / line
         K = own[b] @ N
         reach[b, :, :T], reach[b, :, T:] = R, -K
-        G[:T, :T] += M @ R
+        G[:T, :T] += _left_over(M, R, line)
         G[:T, T:] += R.T @ N
         G[T:, T:] -= N.T @ K
     G[T:, :T] = G[:T, T:].T

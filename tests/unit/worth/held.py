@@ -12,8 +12,9 @@ from hangtab.worth.fitted import _fitted
 from hangtab.worth.fitting import report_of
 from hangtab.worth.mode import Search
 from hangtab.worth.problem import NOTHING, Problem, make_problem
+from hangtab.worth.search import Found
 from hangtab.worth.sheet import read_table
-from hangtab.worth.variances import Found, Point, evaluate
+from hangtab.worth.variances import Point, evaluate
 
 
 def problem_of(table: pl.DataFrame, spec: Spec) -> Problem:

@@ -1,0 +1,199 @@
+"""The search for variances: average-information Newton that never climbs.
+
+Two fixed-point steps first. What bounds tell is held while a step is tried and then taken anew, so with bounds the
+search goes to a fixed point, at a steady pace; there the last steps foretell the rest (Anderson's mixing), and a
+foretold point is taken only if it promises less fall than the one before.
+Source: Gilmour, Thompson & Cullis 1995 (average information); Anderson 1965 (J. ACM 12), as in Walker & Ni 2011.
+Not here: criterion and gradient (variances.py), second derivatives (information.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from hangtab.worth.arrays import Flags, Floats
+from hangtab.worth.forest import carry
+from hangtab.worth.information import average_information
+from hangtab.worth.mode import Search
+from hangtab.worth.problem import Problem
+from hangtab.worth.progress import Step
+from hangtab.worth.sheet import SALE
+from hangtab.worth.variances import Point, Slope, at_mode, evaluate, limits, slope
+
+ENOUGH = 1e-9
+# A fit that can go no lower, or has taken all its steps, still counts when less than this is promised.
+GOOD = 1e-5
+FIXED_POINTS = 2
+BOLDEST = 2.0
+# Two sets of held columns can each lead to the other; after this many iterations no column comes free again.
+FREE_SETS = 15
+# From a promise below this on, the last few steps foretell the next.
+STEADY, REMEMBERED = 5.0, 4
+ROUNDING = 1e-12
+
+
+@dataclass(frozen=True)
+class Found:
+    """Where the search ended."""
+
+    point: Point
+    iterations: int
+    gradient: float
+    converged: bool
+
+
+def newton_step(problem: Problem, point: Point, s: Slope) -> tuple[Floats, float]:
+    """Proposed step and the fall of the criterion it promises; parameters at a limit that push outward stay."""
+    low, high = limits(problem)
+    stuck = ((point.logs <= low) & (s.gradient > 0)) | ((point.logs >= high) & (s.gradient < 0))
+    move = ~stuck
+    step = np.zeros(len(s.gradient))
+    if not move.any():
+        return step, 0.0
+    H = average_information(problem, point)
+    # A variance near nothing has no information left to steer by: it goes down to nothing, or up by a bold step.
+    faint = move & (np.diag(H) <= max(1e-10 * float(np.diag(H).max()), 1e-12))
+    step[faint] = -BOLDEST * np.sign(s.gradient[faint])
+    move &= ~faint
+    H, g = H[np.ix_(move, move)], s.gradient[move]
+    unit = np.sqrt(np.diag(H))
+    values, vectors = np.linalg.eigh(H / np.outer(unit, unit))
+    step[move] = -(vectors @ ((vectors.T @ (g / unit)) / np.maximum(values, 1e-4))) / unit
+    # The same way at one pace: cutting each parameter by itself can turn a step uphill, and its promise below zero.
+    even = step / max(1.0, float(np.abs(step).max()))
+    small = point.logs < low + np.log(1e7)
+    small[problem.layout.first_class :] = False
+    step = np.where(small & (step <= -BOLDEST), low - point.logs, np.clip(step, -BOLDEST, BOLDEST))
+    if s.gradient @ step > 0:
+        step = even
+    # What the step promises, a unit at most in each parameter: beyond, the curvature of a log says nothing.
+    fall = max(_promise(s.gradient, H, faint, move, bend) for bend in (np.clip(step, -1.0, 1.0), even))
+    return step, fall
+
+
+def _promise(gradient: Floats, H: Floats, faint: Flags, move: Flags, bend: Floats) -> float:
+    """Fall of the criterion along a step: linear in the faint parameters, quadratic in those that move."""
+    b = bend[move]
+    return -float(gradient[faint] @ bend[faint]) - float(gradient[move] @ b + 0.5 * b @ H @ b)
+
+
+def search_variances(
+    problem: Problem, start: Point, on_step: Callable[[Step], None], *, most: int, enough: float = ENOUGH
+) -> Found:
+    """Descend from `start` until the promised fall is below `enough`, at most `most` iterations."""
+    low, high = limits(problem)
+    at, iteration, memory = _look(problem, start), 0, list[tuple[Floats, Floats]]()
+    while True:
+        point, s = at.point, at.slope
+        moving = (point.logs > low) & (point.logs < high)
+        norm = float(np.abs(s.gradient[moving]).max()) if moving.any() else 0.0
+        on_step(Step("fit", iteration, most, f"criterion {point.criterion:.4f}, gradient {norm:.2g}"))
+        enough_now = max(enough * max(1.0, len(problem.y) / 200), 1e-13 * abs(point.criterion))
+        if at.fall < enough_now or iteration >= most:
+            return Found(point, iteration, norm, converged=at.fall < GOOD and point.mode.settled)
+        step = at.step
+        if iteration < FIXED_POINTS and np.isinf(problem.freedom(point.logs)):
+            step = _fixed_point(point, s, step)
+        iteration += 1
+        foretold = _foretold(problem, at, memory, growing=iteration > FREE_SETS)
+        if foretold is not None:
+            at = foretold
+            continue
+        goal = np.clip(point.logs + step, low, high)
+        better = _descend(problem, point, goal, at.fall, growing=iteration > FREE_SETS)
+        if better is None:
+            return Found(point, iteration, norm, converged=at.fall < GOOD and point.mode.settled)
+        at = _look(problem, better)
+
+
+@dataclass(frozen=True)
+class _Looked:
+    """A point with its slope, the step proposed from it, and the fall that step promises."""
+
+    point: Point
+    slope: Slope
+    step: Floats
+    fall: float
+
+
+def _look(problem: Problem, point: Point) -> _Looked:
+    s = slope(problem, point)
+    return _Looked(point, s, *newton_step(problem, point, s))
+
+
+def _foretold(problem: Problem, at: _Looked, memory: list[tuple[Floats, Floats]], *, growing: bool) -> _Looked | None:
+    """The point that the last steps lead to, if it promises less fall than this one; `memory` (points, steps) grows."""
+    if (problem.kind == SALE).all() or at.fall > STEADY:
+        return None
+    memory.append((at.point.logs, at.step))
+    del memory[:-REMEMBERED]
+    if len(memory) == 1:
+        return None
+    low, high = limits(problem)
+    held = at.point.mode.factor.held
+    free = None if problem.border.bounded.any() else held
+    search = Search(start=at.point.mode.eta, held=free, keep=held if growing else None, near=True)
+    found = evaluate(problem, np.clip(mixed(memory), low, high), search)
+    if np.isfinite(found.criterion) and found.mode.settled:
+        looked = _look(problem, found)
+        if looked.fall < at.fall:
+            return looked
+    memory.clear()
+    return None
+
+
+def mixed(memory: list[tuple[Floats, Floats]]) -> Floats:
+    """Where a fixed-point iteration goes, from its last points and steps: Anderson's mixing.
+
+    >>> one, two = np.array([0.0]), np.array([1.0])
+    >>> mixed([(one, 0.5 * (2 - one)), (two, 0.5 * (2 - two))]).tolist()
+    [2.0]
+    """
+    points, steps = (np.array(x) for x in zip(*memory, strict=True))
+    moves, changes = np.diff(points, axis=0), np.diff(steps, axis=0)
+    share = np.linalg.lstsq(changes.T, steps[-1], rcond=1e-6)[0]
+    jump = steps[-1] - share @ (moves + changes)
+    return np.asarray(points[-1] + jump / max(1.0, float(np.abs(jump).max()) / BOLDEST))
+
+
+def _fixed_point(point: Point, s: Slope, step: Floats) -> Floats:
+    found = np.where(np.isfinite(s.proposal), s.proposal - point.logs, step)
+    return np.clip(found, -3.0, 3.0)
+
+
+def _descend(problem: Problem, point: Point, goal: Floats, fall: float, *, growing: bool) -> Point | None:
+    """The first of goal, half way, a quarter... whose criterion is no higher, its held columns found anew."""
+    held = point.mode.factor.held
+    share = point.information * problem.scale(point.logs) ** 2
+    slack = 1e-11 * abs(point.criterion) + 1e-3 * min(fall, 1e-6)
+    for _ in range(12):
+        search = Search(start=point.mode.eta, held=held, near=fall < STEADY)
+        trial = evaluate(problem, goal, search, share)
+        if np.isfinite(trial.criterion) and trial.criterion <= point.criterion + slack:
+            return _refresh(problem, trial, growing=growing)
+        goal = 0.5 * (goal + point.logs)
+    return None
+
+
+def _refresh(problem: Problem, trial: Point, *, growing: bool) -> Point:
+    """The same parameters with bounds' information and held columns as they are at the new mode."""
+    held = trial.mode.factor.held
+    keep = held if growing else None
+    if problem.border.bounded.any() and not _stands(problem, trial, keep):
+        return evaluate(problem, trial.logs, Search(start=trial.mode.eta, held=None, keep=keep))
+    return trial if (problem.kind == SALE).all() else at_mode(problem, trial.logs, trial.mode)
+
+
+def _stands(problem: Problem, trial: Point, keep: Flags | None) -> bool:
+    """Whether the held columns are those of the minimum: none of the free is negative, none of the held would rise."""
+    forest, mode = problem.forest, trial.mode
+    T, held, folded = forest.T, mode.factor.held, mode.factor.folded
+    g = carry(forest, folded, mode.zeta[:, None]).g[T:, 0]
+    x, rows = mode.solution.g[:, 0], folded.G[T:]
+    slope_of = rows @ x - g
+    pushed = slope_of < -ROUNDING * (np.abs(rows) @ np.abs(x) + np.abs(g))
+    leaving = held & pushed if keep is None else held & ~keep & pushed
+    return not (leaving | (problem.border.bounded & ~held & (x[T:] < 0))).any()
