@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from hangtab.cli import showing
-from hangtab.cli.options import AtOption, BookOption, WhoOption, book_path, day, parts_of
+from hangtab.cli.options import AtOption, BookOption, JsonOption, WhoOption, book_path, day, parts_of
 from hangtab.domain.errors import Problem, SourceError
 from hangtab.settings import read_settings
+
+if TYPE_CHECKING:
+    from hangtab.usecases.parts import Parts
 
 KINDS = "CSV, TSV, XLSX, saved HTML pages or text with one sale a line"
 
@@ -25,6 +29,7 @@ def add_to(app: typer.Typer) -> None:
     app.command("rates")(rates)
     app.command("currency")(currency)
     app.command("fit")(fit)
+    app.command("explain")(explain)
     app.command("check")(check)
     app.command("backup")(backup)
     app.command("columns")(columns)
@@ -140,6 +145,8 @@ def fit(
     book: BookOption = None,
     at: AtOption = None,
     seed: Annotated[int, typer.Option(help="Seed kept with the fit.")] = 0,
+    explain: Annotated[bool, typer.Option("--explain", help="Say afterwards how the fit fits.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="With --explain: print JSON for scripts.")] = False,
     who: WhoOption = None,
 ) -> None:
     """Fit the book: learn worths from its evidence."""
@@ -150,7 +157,27 @@ def fit(
     with showing.progress() as on_step:
         record = fit_book(parts, day(at), seed, on_step)
         rank_waiting(parts, load_valuer(parts))
-    showing.fit_report(record)
+    if not (explain and as_json):
+        showing.fit_report(record)
+    if explain:
+        _explain(parts, as_json=as_json)
+
+
+def explain(book: BookOption = None, as_json: JsonOption = False) -> None:
+    """How the kept fit fits: what carries the prices, what is left over, what cannot be told apart."""
+    _explain(parts_of(book), as_json=as_json)
+
+
+def _explain(parts: Parts, *, as_json: bool) -> None:
+    from hangtab.cli import explaining
+    from hangtab.rendering.contract import fit_json
+    from hangtab.usecases.explaining import explain as explained
+
+    made = explained(parts)
+    if as_json:
+        typer.echo(json.dumps(fit_json(made), ensure_ascii=False, indent=1))
+    else:
+        explaining.show(made)
 
 
 def check(book: BookOption = None) -> None:

@@ -7,12 +7,14 @@ Gives: plain dictionaries. Not here: printing them.
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from hangtab.domain.money import Money
 from hangtab.domain.name import Candidate, Naming, Reason
 from hangtab.domain.subject import Subject
 from hangtab.domain.worth import Span, Worth
+from hangtab.usecases.explaining import Explained
 from hangtab.usecases.ports import Stored
 
 Json = dict[str, Any]
@@ -134,3 +136,8 @@ def evidence_json(stored: Stored) -> Json:
 
 def _money(money: Money | None) -> Json | None:
     return {"amount": str(money.amount), "currency": money.currency} if money else None
+
+
+def fit_json(made: Explained) -> Json:
+    """How a fit fits."""
+    return {**asdict(made), "made": made.made.isoformat(), "as_of": made.as_of.isoformat()}

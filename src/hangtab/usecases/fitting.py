@@ -69,6 +69,7 @@ def fit_book(parts: Parts, as_of: date, seed: int, on_step: OnStep) -> FitRecord
         "reference": asdict(reference),
         "calibration": asdict(made.calibration),
         "report": asdict(made.fitted.report),
+        "diagnosis": made.fitted.diagnosis().to_dict(),
     }
     record = FitRecord(key, parts.now(), made.fitted.to_bytes(), meta)
     parts.book.save_fit(record, parts.entry("fit", key=key))

@@ -30,6 +30,7 @@ from hangtab.usecases.desk import (
     Suggestion,
 )
 from hangtab.usecases.estimate import Ask
+from hangtab.usecases.explaining import Explained, explain
 from hangtab.usecases.fitting import Standing, load_valuer
 from hangtab.usecases.naming import name_title
 from hangtab.usecases.parts import Parts
@@ -160,6 +161,11 @@ class BookDesk:
     def fit(self) -> None:
         """Begin to fit the book anew beside the server."""
         self._refit.start()
+
+    def explain(self) -> Explained:
+        """How the newest fit fits."""
+        self._take_up()
+        return explain(self._parts)
 
     def fit_problem(self) -> str:
         """Why the last fit begun here failed."""

@@ -21,6 +21,7 @@ from hangtab.usecases.desk import (
     SeveralPieces,
     Suggestion,
 )
+from hangtab.usecases.explaining import Explained
 from hangtab.usecases.ports import SalesFilter, SalesPage, SourceRecord, TakeInRow, Waiting
 from hangtab.usecases.views import Answer, Detail, Question
 
@@ -85,6 +86,9 @@ class Desk(Protocol):
 
     def fit(self) -> None:
         """Begin to fit the book anew beside the server, unless that is under way; it is taken up by itself."""
+
+    def explain(self) -> Explained:
+        """How the newest fit fits."""
 
     def fit_problem(self) -> str:
         """Why the last fit begun here failed, empty when it did not."""

@@ -1,4 +1,4 @@
-"""Fit anew: begun by a form, made beside the server, taken up by itself."""
+"""Fit anew: begun by a form, made beside the server, taken up by itself. Not here: how it fits (explained)."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def routes(desk: Desk, pages: Pages) -> APIRouter:
         desk.fit()
         return RedirectResponse(_came_from(request), status_code=303)
 
-    @router.get("/fit")
+    @router.get("/fit/state")
     def state() -> Response:
         info = desk.info()
         problem = "" if info.fitting else desk.fit_problem()

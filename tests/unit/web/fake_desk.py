@@ -23,6 +23,7 @@ from hangtab.usecases.desk import (
     SeveralPieces,
     Suggestion,
 )
+from hangtab.usecases.explaining import Explained
 from hangtab.usecases.ports import SalesFilter, SalesPage, SourceRecord, TakeInRow, Waiting
 from hangtab.usecases.views import (
     Answer,
@@ -31,6 +32,7 @@ from hangtab.usecases.views import (
     Question,
     Track,
 )
+from tests.unit.web.fake_fit import explained
 from tests.unit.web.fake_values import (
     _SALES,
     AT,
@@ -207,6 +209,9 @@ class FakeDesk:
 
     def fit(self) -> None:
         self.fits += 1
+
+    def explain(self) -> Explained:
+        return explained()
 
     def fit_problem(self) -> str:
         return ""

@@ -296,7 +296,7 @@ def test_a_fit_is_begun_by_a_form_of_this_site_only(client, desk):
     elsewhere = client.post("/fit", headers={"referer": "http://evil.example//x"}, follow_redirects=False)
     assert elsewhere.headers["location"] == "/"
     assert "A new fit is being made" in client.get("/").text
-    assert client.get("/fit").json()["fitting"] is True
+    assert client.get("/fit/state").json()["fitting"] is True
 
 
 def test_what_narrows_the_list_can_be_dropped(client):

@@ -5,7 +5,7 @@ export function watchFit(lines) {
   if (!lines.length) return;
   const look = async () => {
     try {
-      const state = await (await fetch("/fit")).json();
+      const state = await (await fetch("/fit/state")).json();
       if (state.fitting) {
         setTimeout(look, PAUSE);
         return;
