@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date
 
 import polars as pl
@@ -37,6 +38,7 @@ def notes_for(parts: Parts, valuer: Valuer, worth: Worth, same: pl.DataFrame, tr
         *([] if worth.seen else [_leans(valuer, worth.subject)]),
         *_about_shares(worth),
         *_asks(same),
+        *_offers(valuer, same),
     )
 
 
@@ -48,7 +50,7 @@ def _doubts(valuer: Valuer) -> list[Note]:
 def _how_wrong(track: Track | None) -> list[Note]:
     if track is None:
         return [
-            Note("worth", "How wrong", "is not known yet: the book has too few sales to be tried on its last year.")
+            Note("worth", "How wrong", "is not known yet: the book has too few sales to be tried on the last ones.")
         ]
     if track.studied:
         studied = (
@@ -81,8 +83,15 @@ def _about_shares(worth: Worth) -> list[Note]:
 
 def _asks(same: pl.DataFrame) -> list[Note]:
     count = len(same.filter(pl.col("kind") == "below"))
-    said = f"{count} asks, unsold listings, hidden offers and part refunds say only that a sale would bring less."
+    said = f"{count} asks, unsold listings and part refunds say only that a sale would bring less."
     return [Note("years", "Bounds", said)] if count else []
+
+
+def _offers(valuer: Valuer, same: pl.DataFrame) -> list[Note]:
+    count = len(same.filter(pl.col("kind") == "offer"))
+    share = 100 * math.exp(valuer.fitted.habits.ratio.mean)
+    said = f"at a hidden price count for what sellers here accept: about {share:.0f}\u202f% of the ask."
+    return [Note("years", f"{count} accepted offer{'s' if count > 1 else ''}", said)] if count else []
 
 
 def _rests(worth: Worth) -> Note:

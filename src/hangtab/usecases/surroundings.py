@@ -14,7 +14,7 @@ from hangtab.valuing import Valuer
 
 RUNGS = 9
 LETTERS = "abcdefghijkl"
-MARKS = {"sale": "sale", "below": "ask"}
+MARKS = {"sale": "sale", "below": "ask", "offer": "offer"}
 
 
 def ladder(valuer: Valuer, subject: Subject, at: date, same: pl.DataFrame) -> tuple[Rung, ...]:

@@ -1,6 +1,7 @@
 """The book's evidence as the engine's table, and the book's Spec.
 
-Promises that no ask is treated as a price: asks, unsold listings, start prices and hidden offers become bounds.
+Promises that no ask is treated as a price: asks, unsold listings and start prices become bounds; an accepted offer at a
+hidden price tells by its ask and by what sellers accept.
 Sales that fell through, lots, and evidence whose name is not decided stay out. Reads the frame of `Book.rows`.
 Not here: fitting (the engine) and what an estimate looks like (valuer).
 """
@@ -105,10 +106,11 @@ def engine_table(rows: pl.DataFrame, catalogue: Catalogue, currency: str) -> pl.
     )
     # What came back of a part-refunded price is not stated: the piece brought less than it says.
     priced = stated & (pl.col("outcome") != Outcome.PART_REFUNDED.value)
+    hidden = (pl.col("kind") == Kind.OFFER.value) & pl.col("is_ask").cast(pl.Boolean)
     return joined.with_columns(
         price=pl.when(priced).then(amount),
         ask=pl.when(~priced).then(amount),
-        kind=pl.when(priced).then(pl.lit("sale")).otherwise(pl.lit("below")),
+        kind=pl.when(priced).then(pl.lit("sale")).when(hidden).then(pl.lit("offer")).otherwise(pl.lit("below")),
         wider=pl.coalesce(_mapped("standing", WIDER), _mapped("kind", WIDER), 1.0),
         site=SITE,
         mechanism=_mapped("kind", MECHANISMS),

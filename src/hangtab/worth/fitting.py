@@ -12,7 +12,7 @@ from time import perf_counter
 
 import numpy as np
 
-from hangtab.worth.answers import middle
+from hangtab.worth.answers import Middle, middle
 from hangtab.worth.arrays import Flags, Floats
 from hangtab.worth.habits import learn_habits
 from hangtab.worth.mode import Search
@@ -47,13 +47,15 @@ class Report:
     warnings: tuple[str, ...]
 
 
-def fit_problem(spec: Spec, sheet: Sheet, on_step: Callable[[Step], None]) -> tuple[Problem, Point, Report]:
-    """Find variances and mode from a cold start."""
+def fit_problem(
+    spec: Spec, sheet: Sheet, on_step: Callable[[Step], None], threads: int = 1
+) -> tuple[Problem, Point, Report]:
+    """Find variances and mode from a cold start. threads: parts of the forest worked on at a time."""
     began = perf_counter()
     stated = _stated(spec, sheet)
     if not stated.all():
-        return _fit_in_turn(spec, sheet, on_step, (stated, began))
-    problem = make_problem(spec, sheet)
+        return _fit_in_turn(spec, sheet, on_step, (stated, began, threads))
+    problem = make_problem(spec, sheet, threads)
     found, before = _search(problem, on_step)
     return problem, found.point, report_of(problem, found, before + found.iterations, perf_counter() - began)
 
@@ -65,33 +67,31 @@ def _stated(spec: Spec, sheet: Sheet) -> Flags:
 
 
 def _fit_in_turn(
-    spec: Spec, sheet: Sheet, on_step: Callable[[Step], None], stated_began: tuple[Flags, float]
+    spec: Spec, sheet: Sheet, on_step: Callable[[Step], None], how: tuple[Flags, float, int]
 ) -> tuple[Problem, Point, Report]:
     """Variances from stated prices, then habits from what is told beside them, then the mode from everything.
 
     Bounds that repeat each other or that nobody saw would widen the noise of sales; so they do not speak of it.
     """
-    stated, began = stated_began
-    sales = make_problem(spec, sheet.part(stated))
+    stated, began, threads = how
+    sales = make_problem(spec, sheet.part(stated), threads)
     found, before = _search(sales, on_step)
-    eta, variance = _foreseen(sales, found.point, sheet)
-    problem = replace(make_problem(spec, sheet), habits=learn_habits(sheet, spec, eta, variance))
-    start = _by_row(sheet, eta)[problem.sheet.frame[ROW].to_numpy()]
+    seen = _foreseen(sales, found.point, sheet)
+    problem = replace(make_problem(spec, sheet, threads), habits=learn_habits(sheet, spec, seen))
+    start = _by_row(sheet, seen.eta)[problem.sheet.frame[ROW].to_numpy()]
     point = evaluate(problem, _carried(sales, found.point.logs, problem), Search(start=start))
     made = Found(point, found.iterations, found.gradient, converged=found.converged and point.mode.settled)
     return problem, point, report_of(problem, made, before + found.iterations, perf_counter() - began)
 
 
-def _foreseen(problem: Problem, point: Point, sheet: Sheet) -> tuple[Floats, Floats]:
-    """Linear predictor of each row of another sheet, and its variance, as one fit sees them, (rows,) each."""
+def _foreseen(problem: Problem, point: Point, sheet: Sheet) -> Middle:
+    """Each row of another sheet as one fit sees it."""
     mode, nu = point.mode, problem.freedom(point.logs)
     unread = NoiseTable(nu, np.zeros(0), np.zeros((0, 0)))
     state = State(problem, point.logs, mode.weight, mode.zeta, point.information, mode.factor.held, unread)
-    eta, variance = np.empty(len(sheet.y)), np.empty(len(sheet.y))
-    for a in range(0, len(eta), AT_ONCE):
-        seen = middle(state, subjects(state, sheet.frame[a : a + AT_ONCE], None))
-        eta[a : a + AT_ONCE], variance[a : a + AT_ONCE] = seen.eta, seen.sd**2
-    return eta, variance
+    starts = range(0, len(sheet.y), AT_ONCE)
+    pieces = [middle(state, subjects(state, sheet.frame[a : a + AT_ONCE], None)) for a in starts]
+    return Middle(*(np.concatenate([getattr(p, name) for p in pieces]) for name in ("eta", "sd", "scale")))
 
 
 def _by_row(sheet: Sheet, values: Floats) -> Floats:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -18,8 +18,19 @@ from hangtab.worth.listings import Hazard, learn_hazard
 from hangtab.worth.lots import LotHabit, learn_lots, lots_of, softmax
 from hangtab.worth.mixtures import Broad
 from hangtab.worth.offers import Ratio, learn_ratio, offer_pairs
-from hangtab.worth.sheet import LISTING, SALE, SOLD, Sheet
+from hangtab.worth.sheet import LISTING, OFFER, SALE, SOLD, Sheet
 from hangtab.worth.spec import Spec
+
+
+class Seen(Protocol):
+    """Each row as the fit of stated prices sees it: linear predictor, its standard deviation, scale of one sale."""
+
+    @property
+    def eta(self) -> Floats: ...  # noqa: D102
+    @property
+    def sd(self) -> Floats: ...  # noqa: D102
+    @property
+    def scale(self) -> Floats: ...  # noqa: D102
 
 
 @dataclass(frozen=True)
@@ -43,17 +54,23 @@ class Habits:
         )
 
 
-def learn_habits(sheet: Sheet, spec: Spec, eta: Floats, variance: Floats) -> Habits:
-    """All habits of a table.
-
-    eta, variance (rows,): of each row's linear predictor, from the stated prices alone.
-    """
+def learn_habits(sheet: Sheet, spec: Spec, seen: Seen) -> Habits:
+    """All habits of a table."""
+    eta, variance = seen.eta, seen.sd**2
     sale = sheet.kind == SALE
     listed = np.isin(sheet.kind, (LISTING, SOLD))
     hazard = learn_hazard(sheet.y[listed] - eta[listed], variance[listed], sheet.days[listed], sheet.kind[listed])
     spread = float(np.std(sheet.y[sale]))
     broad = Broad(float(np.mean(sheet.y[sale])), spread if spread > 0 else 1.0)
-    return Habits(learn_ratio(*offer_pairs(sheet, spec)), hazard, _lot_habit(sheet, eta, variance), broad)
+    return Habits(_ratio(sheet, spec, seen), hazard, _lot_habit(sheet, eta, variance), broad)
+
+
+def _ratio(sheet: Sheet, spec: Spec, seen: Seen) -> Ratio:
+    hidden = sheet.kind == OFFER
+    pairs, days = offer_pairs(sheet, spec)
+    log_ratio = np.concatenate([pairs, (seen.eta - sheet.y)[hidden]])
+    variance = np.concatenate([np.zeros(len(pairs)), (seen.sd**2 + seen.scale**2)[hidden]])
+    return learn_ratio(log_ratio, np.concatenate([days, sheet.days[hidden]]), variance)
 
 
 def _lot_habit(sheet: Sheet, eta: Floats, variance: Floats) -> LotHabit:

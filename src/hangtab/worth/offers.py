@@ -2,8 +2,9 @@
 
 The model: log price = log ask + log r, r the accepted share of the ask, independent of the price; log r is normal, its
 mean may move with the days the listing stood. So log ask, moved by the mean of log r, is an observation of the log
-price with that spread added to the noise. Noise that is Student-t plus normal is an infinite mixture of normals over
-the t's own scale; it is summed at fixed places, to 1e-9 of the density.
+price with that spread added to the noise. The ratio is learned from offers whose price is known, and from hidden ones
+at the worths that stated prices give. Noise that is Student-t plus normal is an infinite mixture of normals over the
+t's own scale; it is summed at fixed places, to 1e-9 of the density.
 Reads: pairs of ask and price (`Ratio`), rows. Gives: what each hidden offer says.
 Not here: rows of other kinds (tails.py, listings.py).
 """
@@ -14,6 +15,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from scipy.optimize import minimize
 
 from hangtab.worth.arrays import Flags, Floats
 from hangtab.worth.pull import Pull
@@ -21,8 +23,9 @@ from hangtab.worth.sheet import SALE, Sheet
 from hangtab.worth.spec import Spec
 from hangtab.worth.table import numbers
 
-# An accepted offer lies mostly between half and nine tenths of the ask (common practice, no source): so the prior.
-USUAL, USUAL_SD, USUAL_PAIRS = float(np.log(0.75)), 0.2, 5.0
+# An accepted offer brings 0.85 of its ask at the middle and mostly between half and nine tenths (common practice, no
+# source): so the prior, worth five pairs in the spread.
+USUAL, USUAL_SD, PAIRS = float(np.log(0.85)), 0.15, 5.0
 LEAST_DATED = 30
 PAIR_FREEDOM = 4.0
 SLOPE_SD = 0.1
@@ -31,13 +34,13 @@ STEP = 0.3
 
 @dataclass(frozen=True)
 class Ratio:
-    """Log of accepted price over ask: mean at `usual` log(1 + days), change per unit of it, spread; pairs seen."""
+    """Log of accepted price over ask: mean at `usual` log(1 + days), change per unit of it, spread; offers seen."""
 
     mean: float = USUAL
     slope: float = 0.0
     sd: float = USUAL_SD
     usual: float = 0.0
-    pairs: int = 0
+    offers: int = 0
 
     def at(self, days: Floats) -> Floats:
         """Mean of log r after so many days, (rows,); NaN: unknown."""
@@ -54,26 +57,30 @@ def offer_pairs(sheet: Sheet, spec: Spec) -> tuple[Floats, Floats]:
     return sheet.y[at] - np.log(ask[at]), sheet.days[at]
 
 
-def learn_ratio(log_ratio: Floats, days: Floats) -> Ratio:
-    """The ratio of n pairs, by EM with Student-t noise so that a mistaken ask teaches little.
+def learn_ratio(log_ratio: Floats, days: Floats, variance: Floats) -> Ratio:
+    """The ratio of n accepted offers: the posterior mode of mean, slope and spread, with Student-t noise.
 
-    log_ratio, days: (n,), days NaN where unknown. The mean has a prior worth five pairs, the slope one of sd 0.1.
+    So a mistyped ask teaches little. log_ratio, days, variance: (n,); days NaN where unknown; variance of each log
+    ratio as it is known: nothing where the price is known, that of the worth and of a sale's noise where it is hidden.
     """
+    if len(log_ratio) == 0:
+        return Ratio()
     known = np.isfinite(days)
     dated = bool(known.sum() >= LEAST_DATED)
     usual = float(np.log1p(days[known]).mean()) if dated else 0.0
     x = np.nan_to_num(np.log1p(days) - usual) if dated else np.zeros(len(days))
-    mean, slope, variance = USUAL, 0.0, USUAL_SD**2
-    for _ in range(200):
-        rest = log_ratio - mean - slope * x
-        w = (PAIR_FREEDOM + 1) / (PAIR_FREEDOM + rest**2 / variance)
-        new = (USUAL_PAIRS * USUAL + w @ (log_ratio - slope * x)) / (USUAL_PAIRS + w.sum())
-        slope = float(w @ (x * (log_ratio - new)) / (w @ x**2 + variance / SLOPE_SD**2))
-        spread = USUAL_PAIRS * (USUAL_SD**2 + (new - USUAL) ** 2) + w @ (log_ratio - new - slope * x) ** 2
-        moved, mean, variance = abs(new - mean), float(new), float(spread / (USUAL_PAIRS + len(log_ratio)))
-        if moved < 1e-12:  # noqa: PLR2004
-            break
-    return Ratio(mean, slope, float(np.sqrt(variance)), usual, len(log_ratio))
+
+    def cost(p: Floats) -> float:
+        v = np.exp(2 * p[2]) + variance
+        rest = (log_ratio - p[0] - p[1] * x) ** 2 / v
+        logs = -0.5 * (PAIR_FREEDOM + 1) * np.log1p(rest / PAIR_FREEDOM) - 0.5 * np.log(v)
+        prior = ((p[0] - USUAL) / USUAL_SD) ** 2 / 2 + (p[1] / SLOPE_SD) ** 2 / 2
+        return float(prior + PAIRS * (p[2] - np.log(USUAL_SD)) ** 2 - logs.sum())
+
+    found = minimize(cost, np.array([USUAL, 0.0, np.log(USUAL_SD)]), method="L-BFGS-B",
+                     bounds=[(-3, 1), (-1, 1), (-5, 0)])  # fmt: skip
+    mean, slope, log_sd = (float(v) for v in found.x)
+    return Ratio(mean, slope if dated else 0.0, float(np.exp(log_sd)), usual, len(log_ratio))
 
 
 def say_offers(out: Pull, at: Flags, u: Floats, scale: Floats, noise: tuple[float, float]) -> None:

@@ -34,7 +34,7 @@ def test_a_currency_without_minor_units_keeps_its_figure(catalogue):
     assert engine_table(rows({}), catalogue, "JPY")["price"][0] == 12050
 
 
-@pytest.mark.parametrize("kind", [Kind.ASK, Kind.UNSOLD, Kind.START, Kind.OFFER])
+@pytest.mark.parametrize("kind", [Kind.ASK, Kind.UNSOLD, Kind.START])
 def test_an_ask_is_a_bound_and_never_a_price(catalogue, kind):
     made = engine_table(rows({"kind": kind.value, "is_ask": True}), catalogue, "EUR")
     assert made.select("price", "ask", "kind").row(0) == (None, 120.5, "below")
@@ -47,6 +47,11 @@ def test_a_part_refunded_price_is_a_bound(catalogue):
 
 def test_an_offer_revealed_later_is_a_price(catalogue):
     assert engine_table(rows({"kind": "offer"}), catalogue, "EUR")["kind"][0] == "sale"
+
+
+def test_an_offer_at_a_hidden_price_tells_by_its_ask(catalogue):
+    made = engine_table(rows({"kind": "offer", "is_ask": True}), catalogue, "EUR")
+    assert made.select("price", "ask", "kind").row(0) == (None, 120.5, "offer")
 
 
 @pytest.mark.parametrize(

@@ -67,11 +67,20 @@ def test_the_accepted_share_of_asks_is_learned_from_pairs():
     days = rng.exponential(40, 400)
     ratio = -0.16 - 0.03 * (np.log1p(days) - np.log1p(days).mean()) + rng.normal(0, 0.08, 400)
     ratio[:8] = -3.0  # asks mistyped by a factor of twenty
-    learned = learn_ratio(ratio, days)
+    learned = learn_ratio(ratio, days, np.zeros(400))
     assert learned.mean == pytest.approx(-0.16, abs=0.02)
     assert learned.slope == pytest.approx(-0.03, abs=0.015)
     assert learned.sd < 0.16
-    assert learn_ratio(np.zeros(0), np.zeros(0)).mean == USUAL
+    assert learn_ratio(np.zeros(0), np.zeros(0), np.zeros(0)).mean == USUAL
+
+
+def test_hidden_offers_teach_the_ratio_with_the_doubt_about_their_worth():
+    rng = np.random.default_rng(4)
+    ratio = rng.normal(-0.3, 0.1, 800)
+    learned = learn_ratio(ratio + rng.normal(0, 0.4, 800), np.full(800, np.nan), np.full(800, 0.16))
+    assert learned.mean == pytest.approx(-0.3, abs=0.04)
+    assert learned.sd < 0.2
+    assert learned.slope == 0.0
 
 
 @pytest.mark.parametrize("kind", [SOLD, LISTING])
