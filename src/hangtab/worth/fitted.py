@@ -31,6 +31,7 @@ from hangtab.worth.state import State, Subjects, mode_parts, part_names, subject
 from hangtab.worth.store import pack, unpack
 from hangtab.worth.table import NO_MONTH, ROW, read_rows, to_frame
 from hangtab.worth.threads import one_thread
+from hangtab.worth.together import Crew
 from hangtab.worth.variances import Point
 
 Table = Any  # a polars, pandas or Arrow table, a list of rows, or one row as a dict
@@ -212,15 +213,18 @@ class Fitted:
 
 
 @one_thread
-def fit(table: Table, spec: Spec, on_step: Callable[[Step], None] = ignore_step, seed: int = 0) -> Fitted:
+def fit(
+    table: Table, spec: Spec, on_step: Callable[[Step], None] = ignore_step, seed: int = 0, *, threads: int = 1
+) -> Fitted:
     """Fit a table.
 
     table: polars, pandas or Arrow. on_step: called once an iteration; an exception it raises stops the fit.
     seed: kept for searches that draw; the fit of today is deterministic and does not use it.
+    threads: parts of the table worked on at a time; the result is the same to the last bit.
     Raises SpecError, TableError or SizeError. A fit that did not converge says so in `report.warnings`.
     """
     del seed
-    return _fitted(*fit_problem(spec, read_table(to_frame(table), spec), on_step))
+    return _fitted(*fit_problem(spec, read_table(to_frame(table), spec), on_step, Crew(threads)))
 
 
 def _fitted(problem: Problem, point: Point, report: Report) -> Fitted:

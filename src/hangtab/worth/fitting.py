@@ -24,6 +24,7 @@ from hangtab.worth.sheet import ABOVE, BELOW, SALE, Sheet
 from hangtab.worth.spec import Spec
 from hangtab.worth.state import State, subjects
 from hangtab.worth.table import ROW
+from hangtab.worth.together import Crew
 from hangtab.worth.variances import Point, evaluate, limits
 
 MOST = 60
@@ -47,15 +48,13 @@ class Report:
     warnings: tuple[str, ...]
 
 
-def fit_problem(
-    spec: Spec, sheet: Sheet, on_step: Callable[[Step], None], threads: int = 1
-) -> tuple[Problem, Point, Report]:
-    """Find variances and mode from a cold start. threads: parts of the forest worked on at a time."""
+def fit_problem(spec: Spec, sheet: Sheet, on_step: Callable[[Step], None], crew: Crew) -> tuple[Problem, Point, Report]:
+    """Find variances and mode from a cold start."""
     began = perf_counter()
     stated = _stated(spec, sheet)
-    if not stated.all():
-        return _fit_in_turn(spec, sheet, on_step, (stated, began, threads))
-    problem = make_problem(spec, sheet, threads)
+    if crew.together.most("unstated", float(not stated.all())):
+        return _fit_in_turn(spec, sheet, on_step, (stated, began, crew))
+    problem = make_problem(spec, sheet, crew)
     found, before = _search(problem, on_step)
     return problem, found.point, report_of(problem, found, before + found.iterations, perf_counter() - began)
 
@@ -67,17 +66,17 @@ def _stated(spec: Spec, sheet: Sheet) -> Flags:
 
 
 def _fit_in_turn(
-    spec: Spec, sheet: Sheet, on_step: Callable[[Step], None], how: tuple[Flags, float, int]
+    spec: Spec, sheet: Sheet, on_step: Callable[[Step], None], how: tuple[Flags, float, Crew]
 ) -> tuple[Problem, Point, Report]:
     """Variances from stated prices, then habits from what is told beside them, then the mode from everything.
 
     Bounds that repeat each other or that nobody saw would widen the noise of sales; so they do not speak of it.
     """
-    stated, began, threads = how
-    sales = make_problem(spec, sheet.part(stated), threads)
+    stated, began, crew = how
+    sales = make_problem(spec, sheet.part(stated), crew)
     found, before = _search(sales, on_step)
     seen = _foreseen(sales, found.point, sheet)
-    problem = replace(make_problem(spec, sheet, threads), habits=learn_habits(sheet, spec, seen))
+    problem = replace(make_problem(spec, sheet, crew), habits=learn_habits(sheet, spec, seen))
     start = _by_row(sheet, seen.eta)[problem.sheet.frame[ROW].to_numpy()]
     point = evaluate(problem, _carried(sales, found.point.logs, problem), Search(start=start))
     made = Found(point, found.iterations, found.gradient, converged=found.converged and point.mode.settled)
@@ -170,8 +169,8 @@ def report_of(problem: Problem, found: Found, iterations: int, seconds: float) -
         warnings.append(f"The fit did not converge in {iterations} iterations (gradient {found.gradient:.2g}).")
     if not found.point.mode.settled:
         warnings.append("The last mode was still moving.")
-    nodes = sum(len(level) for level in problem.forest.levels)
+    (nodes,) = problem.forest.together.total("nodes", sum(len(level) for level in problem.forest.levels))
     return Report(
         found.converged, iterations, found.gradient, found.point.criterion, seconds,
-        len(problem.y), nodes, problem.forest.p, problem.forest.T, tuple(warnings),
+        problem.whole.rows, int(nodes), problem.forest.p, problem.forest.T, tuple(warnings),
     )  # fmt: skip

@@ -22,6 +22,7 @@ from hangtab.worth.parts import (
     CarriedPart,
     FoldedPart,
     RightShare,
+    Share,
     SolvedPart,
     Variances,
     carry_part,
@@ -102,11 +103,19 @@ def fold(forest: Forest, omega: Floats, prior: Prior) -> Folded:
     """Eliminate every node and every block's walk, for weights omega (rows,)."""
     T = forest.T
     weights = [omega[s.rows] for s in forest.spans]
-    found = side_by_side(lambda p, o: fold_part(p, o, prior.of_parts), forest.threads, forest.parts, weights)
-    G, logdet = np.zeros((forest.width, forest.width)), -prior.log_border
+    G, logdet, failed = np.zeros((forest.width, forest.width)), 0.0, 0.0
+    found: list[tuple[FoldedPart, Share]] = []
+    try:
+        found = side_by_side(lambda p, o: fold_part(p, o, prior.of_parts), forest.threads, forest.parts, weights)
+    except np.linalg.LinAlgError:
+        failed = 1.0  # the other places must hear of it before they go on
     for _, share in found:
         G += share.G
         logdet += share.logdet
+    G, logdet, failed = forest.together.total("fold", G, logdet, failed)
+    if failed:
+        raise np.linalg.LinAlgError("a pivot is not positive")
+    logdet -= prior.log_border
     G[T:, T:] += prior.border
     if T:
         G[:T, :T] += stepped(np.eye(T)) / prior.market
@@ -134,15 +143,16 @@ def carry(forest: Forest, folded: Folded, zeta: Floats) -> Folding:
         return carry_part(forest.parts[part], folded.parts[part], zeta[forest.spans[part].rows])
 
     found = side_by_side(work, forest.threads, range(len(forest.parts)))
-    return Folding(tuple(c for c, _ in found), *add_up([share for _, share in found]))
+    return Folding(tuple(c for c, _ in found), *add_up(forest, [share for _, share in found]))
 
 
-def add_up(shares: list[RightShare]) -> tuple[Floats, Floats]:
-    """Right-hand side and squares at the root, summed in the order of the parts."""
+def add_up(forest: Forest, shares: list[RightShare]) -> tuple[Floats, Floats]:
+    """Right-hand side and squares at the root, summed in the order of the parts, and over all places."""
     g, square = np.zeros_like(shares[0].g), np.zeros_like(shares[0].square)
     for share in shares:
         g += share.g
         square += share.square
+    g, square = forest.together.total("carry", g, square)
     return g, square
 
 

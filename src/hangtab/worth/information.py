@@ -39,11 +39,13 @@ def average_information(problem: Problem, point: Point) -> Floats:
         return curvature_part(forest.parts[part], point.factor.folded.parts[part], point.information[span.rows], own)
 
     found = side_by_side(work, forest.threads, range(len(forest.parts)))
-    _, explained = solve_root(forest, point.factor, *add_up([share for _, share in found]))
-    end = out.first_class + len(out.classes)
-    H[:end, :end] = sum(h for h, _ in found) - explained
-    at = out.first_class + np.arange(len(out.classes))
-    H[at, at] += np.bincount(problem.klass, weights=extra, minlength=len(at))
+    _, explained = solve_root(forest, point.factor, *add_up(forest, [share for _, share in found]))
+    end, classes = out.first_class + len(out.classes), len(out.classes)
+    lacking = np.bincount(problem.klass, weights=extra, minlength=classes)
+    squares, lacking = forest.together.total("curvature", sum(h for h, _ in found), lacking)
+    H[:end, :end] = squares - explained
+    at = out.first_class + np.arange(classes)
+    H[at, at] += lacking
     if out.freedom >= 0:
         a = out.first_class
         cross, own = _freedom_bends(problem, point)
@@ -72,9 +74,10 @@ def _freedom_bends(problem: Problem, point: Point) -> tuple[Floats, float]:
     cross = np.where(sale, -nu * u2 * (u2 - 1.0) / (nu + u2) ** 2, 0.0)
     h = 1e-3
     up, down = (freedom_slope(problem.y, problem.kind, eta, scale, nu * np.exp(s)) for s in (h, -h))
-    own = max((up - down) / (2 * h), 0.2 * freedom_information(nu) * float(sale.sum()))
-    by_class: Floats = np.bincount(problem.klass, weights=cross, minlength=len(problem.layout.classes)).astype(float)
-    return by_class, own
+    by_class = np.bincount(problem.klass, weights=cross, minlength=len(problem.layout.classes))
+    slope_of, sales = (up - down) / (2 * h), float(sale.sum())
+    by_class, slope_of, sales = problem.forest.together.total("freedom bends", by_class, slope_of, sales)
+    return by_class, max(slope_of, 0.2 * freedom_information(nu) * sales)
 
 
 def _scale_variates(problem: Problem, point: Point) -> tuple[Floats, Floats]:

@@ -118,7 +118,7 @@ class _Pace:
 def find_mode(problem: Problem, logs: Floats, search: Search) -> Mode:
     """Climb to the mode for the parameters `logs`."""
     noise = problem.noise(logs)
-    plain = bool(np.isinf(noise.nu)) and bool((problem.kind == SALE).all())
+    plain = bool(np.isinf(noise.nu)) and problem.whole.only_sales
     held = search.held if search.held is not None else np.zeros(problem.forest.p, bool)
     prior, lots = problem.prior(logs, held), lots_of(problem.sheet)
     eta, lift = _start(problem, search.start), np.zeros(len(problem.y))
@@ -138,7 +138,8 @@ def find_mode(problem: Problem, logs: Floats, search: Search) -> Mode:
             lift = _lift(problem, factor, zeta, eta, (lots, noise))
         solution = solve(problem.forest, factor, carry(problem.forest, folded, (zeta + lift)[:, None]))
         new = fitted_values(problem.forest, solution)[:, 0]
-        shift, eta, step = float(np.max(np.abs(new - eta) / noise.scale)), new, step + 1
+        shift = problem.forest.together.most("shift", float(np.max(np.abs(new - eta) / noise.scale)))
+        eta, step = new, step + 1
         said = pull(problem.sheet, eta, noise)
         settled = (plain and lots is None) or pace.ended(shift)
         if settled or step >= search.most:
@@ -194,14 +195,15 @@ def _held(problem: Problem, folded: Folded, folding: Folding, keep: Flags | None
 def _start(problem: Problem, start: Floats | None) -> Floats:
     if start is not None:
         return start
-    return np.full(len(problem.y), np.median(problem.y))
+    return np.full(len(problem.y), problem.whole.middle)
 
 
 def penalties(forest: Forest, solution: Solution, prior: Prior) -> tuple[Floats, float, float, float]:
     """Sums of squares of the mode in units of its prior: per level, own walks, market walk, border."""
-    levels = np.array([float((e[:, 0] ** 2).sum()) for e in solution.effects]) / prior.levels
+    own = np.array([float((e[:, 0] ** 2).sum()) for e in solution.effects])
     Q = step_precision(forest.T)
-    line = sum(float(w[:, 0] @ Q @ w[:, 0]) for w in solution.line) / prior.line
+    walks = float(sum(w[:, 0] @ Q @ w[:, 0] for w in solution.line))
+    own, walks = forest.together.total("penalties", own, walks)
     g = solution.g[: forest.T, 0]
     b = solution.columns.B[:, 0]
-    return levels, line, float(g @ Q @ g) / prior.market, float(b @ prior.border @ b)
+    return own / prior.levels, walks / prior.line, float(g @ Q @ g) / prior.market, float(b @ prior.border @ b)

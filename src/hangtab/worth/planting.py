@@ -8,7 +8,7 @@ Not here: any weight or variance (parts.py, forest.py).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -16,6 +16,7 @@ import numpy as np
 from hangtab.worth import kernels
 from hangtab.worth.arrays import Flags, Ints, Places, Sparse
 from hangtab.worth.parts import Level, Part
+from hangtab.worth.together import Alone, Crew, Together
 
 # Parts enough to keep threads busy; none so small that passing it costs more than its rows; and their dense shares of
 # the root, all together, within some hundred megabytes.
@@ -37,6 +38,7 @@ class Forest:
 
     rows sorted by leaf; block and leaf per row; walked: which blocks have a walk of their own;
     T knots and p border columns, of which the last `flat` have no prior. threads: parts worked on at a time.
+    together: the other places that hold rows of the same table.
     """
 
     rows: Sparse
@@ -50,6 +52,7 @@ class Forest:
     parts: tuple[Part, ...]
     spans: tuple[Span, ...]
     threads: int = 1
+    together: Together = field(default_factory=Alone)
 
     @property
     def width(self) -> int:
@@ -74,7 +77,7 @@ class Forest:
 
 
 def make_forest(rows: Sparse, block: Places, tree: tuple[Places, ...], walked: Flags, sizes: tuple[int, int, int],
-                threads: int = 1) -> Forest:  # fmt: skip
+                crew: Crew) -> Forest:  # fmt: skip
     """Build the structure.
 
     tree: first child of every node (and, last, the count of children) by level from the root, rows at the leaf.
@@ -95,7 +98,7 @@ def make_forest(rows: Sparse, block: Places, tree: tuple[Places, ...], walked: F
     spans = _spans(levels, block, T + p)
     whole = Sparse(rows.ptr, rows.idx.astype(np.int32, copy=False), rows.val)
     parts = tuple(_part(whole, block, leaf, (levels, walked, T, p), span) for span in spans)
-    return Forest(whole, block, leaf, tuple(levels), walked, T, p, flat, parts, spans, threads)
+    return Forest(whole, block, leaf, tuple(levels), walked, T, p, flat, parts, spans, crew.threads, crew.together)
 
 
 def parents_of(first: Places) -> Places:

@@ -22,8 +22,9 @@ from hangtab.worth.habits import Habits
 from hangtab.worth.likelihood import Noise
 from hangtab.worth.sheet import Sheet
 from hangtab.worth.spec import MARKET, Spec
-from hangtab.worth.survey import Survey, class_words, survey
+from hangtab.worth.survey import Survey, class_words, survey, survey_all
 from hangtab.worth.table import NO_MONTH, months, placed
+from hangtab.worth.together import Crew
 
 FREEDOM = "freedom"
 MOST_KNOTS = 480
@@ -75,6 +76,15 @@ class Layout:
 
 
 @dataclass(frozen=True)
+class Whole:
+    """The table in three figures: rows, whether all are sales, mean response of the sales."""
+
+    rows: int
+    only_sales: bool
+    middle: float
+
+
+@dataclass(frozen=True)
 class Plan:
     """What is the same for all rows of a table, wherever they lie."""
 
@@ -82,6 +92,7 @@ class Plan:
     border: Border
     calendar: Calendar
     layout: Layout
+    whole: Whole
 
 
 @dataclass(frozen=True)
@@ -97,6 +108,7 @@ class Problem:
     layout: Layout
     knot: Ints
     klass: Ints
+    whole: Whole
     habits: Habits = field(default_factory=Habits)
 
     @cached_property
@@ -149,9 +161,11 @@ class Problem:
         return Prior(np.exp(logs[: out.levels]), line, market, Q, logdet, held)
 
 
-def make_problem(spec: Spec, sheet: Sheet, threads: int = 1) -> Problem:
-    """Lay out rows, forest and parameters of a whole table. threads: parts of the forest worked on at a time."""
-    return place_rows(make_plan(spec, survey(spec, sheet)), sheet, threads)
+def make_problem(spec: Spec, sheet: Sheet, crew: Crew | None = None) -> Problem:
+    """Lay out rows, forest and parameters of a table, of which the crew's other places may hold more rows."""
+    crew = crew or Crew()
+    seen = survey_all(crew.together.every("survey", survey(spec, sheet)))
+    return place_rows(make_plan(spec, seen), sheet, crew)
 
 
 def make_plan(spec: Spec, seen: Survey) -> Plan:
@@ -162,10 +176,10 @@ def make_plan(spec: Spec, seen: Survey) -> Plan:
     layout = _layout(
         spec, border, _classes(spec, seen), own_walk=own_walk, market=MARKET in spec.walks and calendar.T > 0
     )
-    return Plan(spec, border, calendar, layout)
+    return Plan(spec, border, calendar, layout, Whole(seen.rows, seen.only_sales, seen.price.mean))
 
 
-def place_rows(plan: Plan, sheet: Sheet, threads: int = 1) -> Problem:
+def place_rows(plan: Plan, sheet: Sheet, crew: Crew) -> Problem:
     """Lay out the rows of a table, or of some roots of its chain, by the table's plan."""
     spec, border, calendar = plan.spec, plan.border, plan.calendar
     chain, tree = make_chain(spec.chain, sheet.frame)
@@ -180,9 +194,9 @@ def place_rows(plan: Plan, sheet: Sheet, threads: int = 1) -> Problem:
         )
     knot, _ = calendar.knot(month)
     rows, _ = border.rows(sheet.frame, knot, calendar.T)
-    forest = make_forest(rows, block, tree, walked, (calendar.T, border.p, border.flat), threads)
+    forest = make_forest(rows, block, tree, walked, (calendar.T, border.p, border.flat), crew)
     klass = _class_of(plan.layout.classes, spec, sheet)
-    return Problem(spec, sheet, chain, border, forest, calendar, plan.layout, knot, klass)
+    return Problem(spec, sheet, chain, border, forest, calendar, plan.layout, knot, klass, plan.whole)
 
 
 def _calendar(span: tuple[int, int] | None) -> Calendar:

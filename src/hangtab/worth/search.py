@@ -20,7 +20,6 @@ from hangtab.worth.information import average_information
 from hangtab.worth.mode import Search
 from hangtab.worth.problem import Problem
 from hangtab.worth.progress import Step
-from hangtab.worth.sheet import SALE
 from hangtab.worth.variances import Point, Slope, at_mode, evaluate, limits, slope
 
 ENOUGH = 1e-9
@@ -91,7 +90,7 @@ def search_variances(
         moving = (point.logs > low) & (point.logs < high)
         norm = float(np.abs(s.gradient[moving]).max()) if moving.any() else 0.0
         on_step(Step("fit", iteration, most, f"criterion {point.criterion:.4f}, gradient {norm:.2g}"))
-        enough_now = max(enough * max(1.0, len(problem.y) / 200), 1e-13 * abs(point.criterion))
+        enough_now = max(enough * max(1.0, problem.whole.rows / 200), 1e-13 * abs(point.criterion))
         if at.fall < enough_now or iteration >= most:
             return Found(point, iteration, norm, converged=at.fall < GOOD and point.mode.settled)
         step = at.step
@@ -126,7 +125,7 @@ def _look(problem: Problem, point: Point) -> _Looked:
 
 def _foretold(problem: Problem, at: _Looked, memory: list[tuple[Floats, Floats]], *, growing: bool) -> _Looked | None:
     """The point that the last steps lead to, if it promises less fall than this one; `memory` (points, steps) grows."""
-    if (problem.kind == SALE).all() or at.fall > STEADY:
+    if problem.whole.only_sales or at.fall > STEADY:
         return None
     memory.append((at.point.logs, at.step))
     del memory[:-REMEMBERED]
@@ -184,7 +183,7 @@ def _refresh(problem: Problem, trial: Point, *, growing: bool) -> Point:
     keep = held if growing else None
     if problem.border.bounded.any() and not _stands(problem, trial, keep):
         return evaluate(problem, trial.logs, Search(start=trial.mode.eta, held=None, keep=keep))
-    return trial if (problem.kind == SALE).all() else at_mode(problem, trial.logs, trial.mode)
+    return trial if problem.whole.only_sales else at_mode(problem, trial.logs, trial.mode)
 
 
 def _stands(problem: Problem, trial: Point, keep: Flags | None) -> bool:

@@ -72,6 +72,7 @@ def gaps(forest: Forest, factor: Factor, cov: Covariance, prior: Prior, *, rows:
     for own, walks, _ in found:
         levels += own
         line += walks
+    levels, line = forest.together.total("gaps", levels, line)
     market = T - float(np.diag(stepped(cov.root[:T, :T])).sum()) / prior.market if T else 0.0
     return Gaps(levels, line, market, np.concatenate([own for _, _, own in found]))
 

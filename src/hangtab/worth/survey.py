@@ -87,6 +87,7 @@ class Survey:
     values: Mapping[str, Values]
     months: tuple[int, int] | None
     classes: Mapping[str, int]
+    only_sales: bool
 
     def __add__(self, other: Survey) -> Survey:
         """The survey of both tables together."""
@@ -100,6 +101,7 @@ class Survey:
             _merged(self.values, other.values, Values.__add__),
             (min(m[0] for m in spans), max(m[1] for m in spans)) if spans else None,
             _merged(self.classes, other.classes, int.__add__),
+            self.only_sales and other.only_sales,
         )
 
 
@@ -124,6 +126,7 @@ def survey(spec: Spec, sheet: Sheet) -> Survey:
         values={n: Values.of(numbers(frame[n])) for n in spec.curves},
         months=(int(known.min()), int(known.max())) if len(known) else None,
         classes=_classes(spec, frame, sale) if spec.spread_by else {},
+        only_sales=bool(sale.all()),
     )
 
 

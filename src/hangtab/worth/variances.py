@@ -56,11 +56,12 @@ def at_mode(problem: Problem, logs: Floats, mode: Mode, share: Floats | None = N
     if share is not None:
         information = np.where(problem.kind == SALE, information, share / problem.scale(logs) ** 2)
     # Normal sales inform as they weigh: one elimination serves both.
-    factor = mode.factor
-    if not np.array_equal(information, mode.weight):
+    factor, together = mode.factor, problem.forest.together
+    if together.most("weights", float(not np.array_equal(information, mode.weight))):
         factor = close(problem.forest, fold(problem.forest, information, prior), held)
     levels, line, market, border = penalties(problem.forest, mode.solution, prior)
-    fit = -2.0 * float(mode.said.loglik.sum()) + float(levels.sum()) + line + market + border
+    (loglik,) = together.total("likelihood", float(mode.said.loglik.sum()))
+    fit = -2.0 * loglik + float(levels.sum()) + line + market + border
     if problem.ml:
         fit += factor.logdet
     else:
@@ -72,7 +73,7 @@ def slope(problem: Problem, point: Point) -> Slope:
     """Gradient of the criterion in the parameters."""
     out, forest, prior = problem.layout, problem.forest, point.prior
     cov = covariance(forest, point.factor, known_flat=problem.ml)
-    alone = len(out.classes) == 1 and bool((problem.kind == SALE).all())
+    alone = len(out.classes) == 1 and problem.whole.only_sales
     g = gaps(forest, point.factor, cov, prior, rows=not alone)
     levels, line, market, _ = penalties(forest, point.mode.solution, prior)
     squares, freedoms = np.full(len(out.names), np.nan), np.full(len(out.names), np.nan)
@@ -106,13 +107,15 @@ def _levers(problem: Problem, point: Point, cov: Covariance, g: Gaps, *, alone: 
         return np.full(2, float(g.levels.sum()) + g.line + g.market + border)
     lever = point.information * g.rows
     by_class = np.bincount(problem.klass, lever, minlength=len(problem.layout.classes))
-    return np.append(by_class, lever[problem.kind == SALE].sum())
+    (levers,) = problem.forest.together.total("levers", np.append(by_class, lever[problem.kind == SALE].sum()))
+    return np.asarray(levers)
 
 
 def _residual_slopes(problem: Problem, point: Point, lever: Floats, gradient: Floats, proposal: Floats) -> None:
-    out, said = problem.layout, point.mode.said
+    out, said, together = problem.layout, point.mode.said, problem.forest.together
     rows = np.bincount(problem.klass, minlength=len(out.classes))
     slopes = np.bincount(problem.klass, said.scale_slope, minlength=len(out.classes))
+    rows, slopes = together.total("scale slopes", rows, slopes)
     for c in range(len(out.classes)):
         j = out.first_class + c
         gradient[j] = slopes[c] - lever[c]
@@ -122,9 +125,8 @@ def _residual_slopes(problem: Problem, point: Point, lever: Floats, gradient: Fl
         nu = problem.freedom(point.logs)
         bend = nu * (1.0 / (nu + 1) - 1.0 / (nu + 3))
         scale = problem.scale(point.logs)
-        gradient[out.freedom] = (
-            freedom_slope(problem.y, problem.kind, point.mode.eta, scale, nu) + float(lever[-1]) * bend
-        )
+        own = freedom_slope(problem.y, problem.kind, point.mode.eta, scale, nu)
+        gradient[out.freedom] = together.total("freedom", own)[0] + float(lever[-1]) * bend
         proposal[out.freedom] = np.nan
 
 
