@@ -41,7 +41,7 @@ def summary(made: Explained) -> str:
     state = "converged" if made.converged else "did not converge"
     seen = f"{grouped(str(made.sales))} sales"
     rest = made.rows - made.sales
-    rest_words = f" and {grouped(str(rest))} other pieces of evidence" if rest else ""
+    rest_words = f" and {count(rest, 'other piece', 'other pieces')} of evidence" if rest else ""
     return (
         f"Fitted as of {day(made.as_of)} from {seen}{rest_words}: {state}, "
         f"{count(made.iterations, 'iteration')}, {made.seconds:.1f} s."

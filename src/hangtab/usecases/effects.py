@@ -99,7 +99,7 @@ def _curve(catalogue: Catalogue, value: str) -> str:
 def _said(catalogue: Catalogue, text: str) -> str:
     """A text with each catalogue id in it called by its name."""
     names = _names(catalogue)
-    return _TOKEN.sub(lambda found: names.get(found[0]) or found[0].replace("-", " "), text.replace(",", ", "))
+    return _TOKEN.sub(lambda found: names.get(found[0], found[0].replace("-", " ")), text.replace(",", ", "))
 
 
 def _names(catalogue: Catalogue) -> Mapping[str, str]:

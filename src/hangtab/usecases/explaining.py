@@ -160,7 +160,7 @@ def _warnings(parts: Parts, d: Diagnosis) -> tuple[str, ...]:
     for found in d.confounded:
         said = found.said(tuple(effect_name(parts.catalogue, name, value) for name, value in found.effects))
         told.append(said[0].upper() + said[1:])
-    return (*d.report.warnings, *told, *d.skipped)
+    return (*d.report.warnings, *d.doubts, *told)
 
 
 def _components(parts: Parts, d: Diagnosis) -> tuple[Component, ...]:

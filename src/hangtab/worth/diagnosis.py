@@ -21,6 +21,8 @@ from hangtab.worth.fitting import Report
 from hangtab.worth.sheet import SALE
 from hangtab.worth.state import State
 
+# Under this share of the sales left to the noise, its size is hardly known.
+LEAST_LEFT = 0.25
 FRAMES = ("freedom", "shares", "largest", "variances", "classes", "times", "influence")
 
 
@@ -37,7 +39,8 @@ class Diagnosis:
     largest: component, value, sales, estimate, se. variances: component, variance, low, high (95 %; null: none found).
     classes, times: by, value, sales, median, error, spread, low, flag; see `residuals.classes`.
     influence: row, evidence, price, off, shift, moves, leverage, share; see `residuals.influence`.
-    confounded: effects that cannot be told apart, the widest split first. skipped: what was too large to be looked at.
+    confounded: effects that cannot be told apart, the widest split first. doubts: in sentences, too few sales for the
+    effects, and what was too large to be looked at.
     """
 
     report: Report
@@ -55,12 +58,12 @@ class Diagnosis:
     times: pl.DataFrame
     influence: pl.DataFrame
     confounded: tuple[Confounded, ...]
-    skipped: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
 
     @property
     def warnings(self) -> tuple[str, ...]:
         """What to know first, in sentences."""
-        return (*self.report.warnings, *(c.text for c in self.confounded), *self.skipped)
+        return (*self.report.warnings, *self.doubts, *(c.text for c in self.confounded))
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values, for JSON."""
@@ -78,7 +81,7 @@ class Diagnosis:
             Confounded(**(c | {"effects": tuple((name, value) for name, value in c["effects"])}))
             for c in kept["confounded"]
         )
-        return cls(**(kept | {"report": Report(**report), "confounded": confounded, "skipped": tuple(kept["skipped"])}))
+        return cls(**(kept | {"report": Report(**report), "confounded": confounded, "doubts": tuple(kept["doubts"])}))
 
 
 # Frames that may be empty keep their types; the others are never empty.
@@ -91,19 +94,25 @@ def diagnose(state: State, report: Report) -> Diagnosis:
     sale = p.kind == SALE
     freedom, lever = carrying.degrees(state)
     left = residuals.leftover(state)
-    found, skipped = confounding.effects_apart(state), []
+    found, doubts = confounding.effects_apart(state), []
+    sales, sales_left = int(sale.sum()), float((1.0 - lever[sale]).sum())
+    if sales_left < LEAST_LEFT * sales:
+        doubts.append(
+            f"The effects take {sales - sales_left:.1f} of {sales} sales' worth: "
+            "too few are left to say how far single prices stray."
+        )
     variances = pl.DataFrame(schema=parameters.SCHEMA)
     if len(p.y) <= parameters.MOST_ROWS:
         known = parameters.known_variances(state)
         variances = parameters.known_within(known)
         found += parameters.variances_apart(known)
     else:
-        skipped.append(f"Whether variances can be told apart was not looked at: over {parameters.MOST_ROWS} rows.")
+        doubts.append(f"Whether variances can be told apart was not looked at: over {parameters.MOST_ROWS} rows.")
     return Diagnosis(
-        report=report, rows=len(p.y), sales=int(sale.sum()), residual=float(len(p.y) - lever.sum()),
-        sales_left=float((1.0 - lever[sale]).sum()), noise=float(np.mean(left.scale)),
+        report=report, rows=len(p.y), sales=sales, residual=float(len(p.y) - lever.sum()),
+        sales_left=sales_left, noise=float(np.mean(left.scale)),
         low=residuals.clean_noise(state.noise.nu).low, freedom=freedom, shares=carrying.shares(state),
         largest=carrying.largest(state), variances=variances, classes=residuals.classes(state, left),
         times=residuals.times(state, left), influence=residuals.influence(state, left),
-        confounded=tuple(found[: confounding.MOST_NAMED]), skipped=tuple(skipped),
+        confounded=tuple(found[: confounding.MOST_NAMED]), doubts=tuple(doubts),
     )  # fmt: skip

@@ -29,6 +29,7 @@ ERRORS = 3.0
 # A median that is off by less than this share of the noise is left alone, however many sales say so.
 MATERIAL = 0.1
 FACTOR = 1.5
+ALONE = 0.999
 MOST_VALUES = 60
 MOST_QUARTERS = 40
 SCHEMA = {
@@ -173,15 +174,16 @@ def influence(state: State, left: Leftover, top: int = 20) -> pl.DataFrame:
 
     row, evidence (where the table names it), price; off: log price less what all others say; shift: what the sale
     moves its own fitted value by (log price); moves: the same in standard deviations of the fitted value; leverage:
-    share of the sale in its own fitted value; share: its weight as a share of one without surprise.
+    share of the sale in its own fitted value; share: its weight as a share of one without surprise. A sale that is
+    its own fitted value, since nothing else speaks of it, is left out.
     """
     p = state.problem
-    without = np.maximum(1.0 - left.lever, 1e-9)
-    off = left.r / without
+    alone = left.lever > ALONE
+    off = np.where(alone, 0.0, left.r) / np.where(alone, 1.0, 1.0 - left.lever)
     shift = off * left.lever
     moves = shift / np.maximum(left.sd, 1e-12)
     row = p.sheet.frame[ROW].to_numpy()[left.at]
-    best = np.lexsort((row, -np.abs(moves)))[:top]
+    best = np.lexsort((row, -np.abs(moves)))[: min(top, int((~alone).sum()))]
     out: dict[str, Floats | Ints | pl.Series] = {"row": row[best]}
     if p.spec.evidence:
         out["evidence"] = p.sheet.frame[p.spec.evidence].cast(pl.String).gather(left.at[best])

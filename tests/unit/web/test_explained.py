@@ -30,7 +30,7 @@ def test_it_is_linked_from_where_a_fit_is_named(page):
 
 
 def test_a_fit_without_warnings_says_so():
-    assert "No two effects" in _page(explained(warnings=()))
+    assert "Nothing that the fit knows of" in _page(explained(warnings=()))
 
 
 def test_a_fit_that_did_not_converge_says_so():

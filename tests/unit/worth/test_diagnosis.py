@@ -356,6 +356,22 @@ def test_variances_have_the_errors_of_a_balanced_layout():
     assert (low, high) == pytest.approx((value * np.exp(-half), value * np.exp(half)), rel=1e-3)
 
 
+def test_too_few_sales_for_the_effects_are_told():
+    """Twenty makes sold once and three sold twice at nearly one price: 23 effects for 26 sales, three left over."""
+    rng = np.random.default_rng(0)
+    make = [*range(20), 20, 20, 21, 21, 22, 22]
+    y = 3 + rng.normal(0, 0.5, 23)[make] + rng.normal(0, 1e-3, 26)
+    table = pl.DataFrame({"price": np.exp(y), "make": [f"m{i}" for i in make]})
+    found = fit(table, Spec(price="price", groups=("make",), tails="normal")).diagnosis()
+    assert found.sales_left == pytest.approx(3.0, abs=0.01)
+    assert found.warnings[0] == (
+        "The effects take 23.0 of 26 sales' worth: too few are left to say how far single prices stray."
+    )
+    # A make sold once is its own estimate: nothing else says what it would be without that sale.
+    assert set(found.influence["row"]) == {20, 21, 22, 23, 24, 25}
+    assert fit(crossed(), CROSSED).diagnosis().warnings == ()
+
+
 def test_a_diagnosis_survives_json():
     found = fit(market(), SPEC).diagnosis()
     again = Diagnosis.from_dict(json.loads(json.dumps(found.to_dict())))
