@@ -11,9 +11,11 @@ from datetime import date
 from pathlib import Path
 
 from hangtab import wiring
+from hangtab.backtest import ORIGINS, Study, Trial
 from hangtab.domain.name import Naming
 from hangtab.domain.progress import OnStep, ignore_step
 from hangtab.domain.worth import Worth
+from hangtab.usecases.backtest import back_test
 from hangtab.usecases.estimate import Ask, answer, split_asked
 from hangtab.usecases.fitting import fit_book, load_valuer
 from hangtab.usecases.naming import name_title
@@ -74,6 +76,17 @@ class OpenBook:
         """Fit the book."""
         fit_book(self.parts, at or wiring.today(), seed, on_step)
         rank_waiting(self.parts, load_valuer(self.parts))
+
+    def backtest(
+        self,
+        *,
+        at: date | None = None,
+        origins: int = ORIGINS,
+        learner: bool = False,
+        on_step: OnStep = ignore_step,
+    ) -> Study:
+        """Try the book on sales that came later, keep the study, and give it."""
+        return back_test(self.parts, at or wiring.today(), Trial(origins, learner=learner), on_step).study
 
 
 def open_book(path: str | Path, who: str = "me") -> OpenBook:
