@@ -45,9 +45,11 @@ def curvature_part(part: Part, folded: FoldedPart, omega: Floats, variates: Vari
     B.K[:, :, L : L + v], B.B[:, L : L + v] = K, edge
     noise = np.zeros((len(omega), variates.classes))
     noise[np.arange(len(omega)), variates.klass] = variates.noise
-    right = part.empty(variates.classes)
-    kernels.add_products(part.rows, omega, part.block, noise, right)
-    B.K[:, :, L + v :], B.B[:, L + v :] = right.K, right.B
+    right = part.empty(1)
+    for c in range(variates.classes):
+        kernels.add_product(part.rows, omega, part.block, noise[:, c].copy(), right)
+        B.K[:, :, L + v + c], B.B[:, L + v + c] = right.K[:, :, 0], right.B[:, 0]
+        right.K[:], right.B[:] = 0.0, 0.0
     H = np.zeros((m, m))
     at = np.arange(L + v, m)
     H[at, at] = np.bincount(variates.klass, omega * variates.noise**2, minlength=variates.classes)

@@ -53,13 +53,32 @@ def add_squares(rows: Sparse, weight: Floats, block: Places, out: Split) -> None
 @compiled
 def add_products(rows: Sparse, weight: Floats, block: Places, right: Floats, out: Split) -> None:
     """Add weight x right' of each row to out.K (blocks, T, m) and out.B (p, m)."""
-    T = out.K.shape[1]
+    T, m = out.K.shape[1], right.shape[1]
     for i in range(len(block)):
+        knots = out.K[block[i]]
         for a in range(rows.ptr[i], rows.ptr[i + 1]):
             x, ia = weight[i] * rows.val[a], rows.idx[a]
-            to = out.K[block[i], ia] if ia < T else out.B[ia - T]
-            for k in range(right.shape[1]):
-                to[k] += x * right[i, k]
+            if ia < T:
+                for k in range(m):
+                    knots[ia, k] += x * right[i, k]
+            else:
+                for k in range(m):
+                    out.B[ia - T, k] += x * right[i, k]
+
+
+@compiled
+def add_product(rows: Sparse, weight: Floats, block: Places, right: Floats, out: Split) -> None:
+    """The same for one right-hand side, right (rows,)."""
+    T = out.K.shape[1]
+    edge = out.B[:, 0]
+    for i in range(len(block)):
+        knots, z = out.K[block[i], :, 0], weight[i] * right[i]
+        for a in range(rows.ptr[i], rows.ptr[i + 1]):
+            ia = rows.idx[a]
+            if ia < T:
+                knots[ia] += z * rows.val[a]
+            else:
+                edge[ia - T] += z * rows.val[a]
 
 
 @compiled
@@ -67,12 +86,14 @@ def times(rows: Sparse, block: Places, d: Split) -> Floats:
     """Return x'd of each row, (rows, m), for d.K (blocks, T, m) and d.B (p, m)."""
     T = d.K.shape[1]
     out = np.zeros((len(block), d.B.shape[1]))
-    for i in range(len(block)):
-        for a in range(rows.ptr[i], rows.ptr[i + 1]):
-            x, ia = rows.val[a], rows.idx[a]
-            at = d.K[block[i], ia] if ia < T else d.B[ia - T]
-            for k in range(out.shape[1]):
-                out[i, k] += x * at[k]
+    for k in range(out.shape[1]):
+        edge = d.B[:, k]
+        for i in range(len(block)):
+            knots, z = d.K[block[i], :, k], 0.0
+            for a in range(rows.ptr[i], rows.ptr[i + 1]):
+                ia = rows.idx[a]
+                z += rows.val[a] * (knots[ia] if ia < T else edge[ia - T])
+            out[i, k] = z
     return out
 
 

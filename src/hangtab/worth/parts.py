@@ -177,7 +177,10 @@ def fold_part(part: Part, omega: Floats, theta: Variances) -> tuple[FoldedPart, 
 def carry_part(part: Part, folded: FoldedPart, zeta: Floats) -> tuple[CarriedPart, RightShare]:
     """Carry weighted responses zeta (rows, m) from the rows to the root."""
     B, ones = part.empty(zeta.shape[1]), np.ones(len(zeta))
-    kernels.add_products(part.rows, ones, part.block, zeta, B)
+    if zeta.shape[1] == 1:
+        kernels.add_product(part.rows, ones, part.block, zeta[:, 0], B)
+    else:
+        kernels.add_products(part.rows, ones, part.block, zeta, B)
     r = kernels.sum_children(zeta, ones, part.levels[-1].first) if part.levels else zeta
     return carry_leaves(part, folded, r, B)
 

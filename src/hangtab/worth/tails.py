@@ -52,6 +52,8 @@ def overlook(out: Pull, at: Flags, scale: Floats, overlooked: float) -> None:
 
 def say_sales(out: Pull, at: Flags, u: Floats, scale: Floats, nu: float) -> None:
     """Fill in prices. u: (y - eta) / scale. All (rows,), of which those flagged in `at` are read and written."""
+    if at.all():
+        at = slice(None)  # type: ignore[assignment] # views instead of copies: all rows of most tables
     u, s = u[at], scale[at]
     w = np.ones(len(u)) if np.isinf(nu) else (nu + 1) / (nu + u * u)
     out.loglik[at] = log_density(u, nu) - np.log(s)

@@ -40,12 +40,15 @@ def step_precision(T: int) -> Floats:
     return Q
 
 
+@compiled
 def stepped(X: Floats) -> Floats:
-    """X Q for X (..., T) and Q the precision of a walk with unit steps."""
-    out = 2.0 * X
-    out[..., :-1] -= X[..., 1:]
-    out[..., 1:] -= X[..., :-1]
-    out[..., -1:] -= X[..., -1:]
+    """X Q for X (n, T) and Q the precision of a walk with unit steps."""
+    out = np.empty_like(X)
+    T = X.shape[1]
+    for i in range(X.shape[0]):
+        for t in range(T):
+            z = X[i, t] if t == T - 1 else 2.0 * X[i, t] - X[i, t + 1]
+            out[i, t] = z - X[i, t - 1] if t else z
     return out
 
 
@@ -74,7 +77,7 @@ def _left_over(M: Floats, R: Floats, line: float) -> Floats:
     """M R, (T, T). It equals P - P R', which costs nothing, but cancels where P is far greater than M."""
     if 2.0 / line > FAR * float(np.diag(M).mean()):
         return M @ R
-    out = -stepped(R.T).T / line
+    out = stepped(np.ascontiguousarray(R.T)) / -line
     at = np.arange(len(M))
     out[at, at] += 2.0 / line
     out[at[:-1], at[1:]] -= 1.0 / line
