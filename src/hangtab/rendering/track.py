@@ -107,7 +107,7 @@ def band_rows(study: Study) -> tuple[Row, ...]:
     """The assessors' ratio study by value and whole, under `BAND_HEADS`."""
     rows = [
         Row(
-            f"{words.sign(study.currency)}{words.worth(b.low)}{words.DASH}{words.worth(b.high)}",
+            words.span(b.low, b.high, study.currency),
             (words.grouped(str(b.study.sales)), f"{b.study.median:.2f}", f"{b.study.cod:.1f}", f"{b.study.prd:.2f}",
              _signed(b.study.prb.slope)),
         )

@@ -10,7 +10,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query
 from pydantic import BaseModel, ConfigDict, Field
 
+from hangtab.domain.errors import HangtabError
 from hangtab.rendering.contract import naming_json, subject_json, worth_json
+from hangtab.rendering.track import study_json
 from hangtab.usecases.desk import Asked
 from hangtab.usecases.ports import SaleRow, SalesFilter
 from hangtab.usecases.replies import more_than_one
@@ -173,6 +175,14 @@ def routes(desk: Desk) -> APIRouter:
         """Up to nine completions of what was typed so far."""
         found = desk.suggest(text.strip()) if text.strip() else ()
         return [{"text": s.text, "subject": s.subject, "kind": s.kind} for s in found]
+
+    @router.get("/track-record")
+    def track_record() -> dict[str, Any]:
+        """How wrong the book's estimates were on sales that came later: the newest back-test."""
+        kept = desk.track_record()
+        if kept is None:
+            raise HangtabError("Nothing was tried yet", where="the book", mend="hangtab backtest")
+        return study_json(kept.study, kept.made)
 
     @router.get("/sales", response_model=SalesModel)
     def sales(wanted: Annotated[SalesFilter, Depends(read_filter)]) -> dict[str, Any]:

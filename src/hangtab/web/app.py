@@ -19,7 +19,7 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from hangtab.domain.errors import BookError, HangtabError, PriceError, SourceError, UnknownPieceError
 from hangtab.rendering.fonts import faces
-from hangtab.web import api, asking, evidence, explained, fitting, sales, settling, takings
+from hangtab.web import api, asking, evidence, explained, fitting, sales, settling, takings, track_record
 from hangtab.web.doors import Desk
 from hangtab.web.pages import Pages
 
@@ -53,7 +53,7 @@ def create_app(desk: Desk, *, theme: str = "auto", hosts: Sequence[str] = LOCAL)
         summary="What one exact piece in one exact condition is worth.",
     )  # fmt: skip
     pages = Pages(desk, theme)
-    for room in (asking, sales, evidence, settling, takings, fitting, explained):
+    for room in (asking, sales, evidence, settling, takings, fitting, explained, track_record):
         app.include_router(room.routes(desk, pages), include_in_schema=False)
     app.include_router(api.routes(desk))
     app.get("/static/fonts/{name}", include_in_schema=False)(_font)

@@ -19,6 +19,7 @@ from hangtab.domain.progress import ignore_step
 from hangtab.domain.subject import Subject
 from hangtab.usecases import about as abouts
 from hangtab.usecases import around, details, listing, replies, settling
+from hangtab.usecases.backtest import KeptStudy, kept_study
 from hangtab.usecases.desk import (
     Asked,
     AsSold,
@@ -170,6 +171,10 @@ class BookDesk:
     def fit_problem(self) -> str:
         """Why the last fit begun here failed."""
         return self._refit.problem()
+
+    def track_record(self) -> KeptStudy | None:
+        """The newest back-test of the book."""
+        return kept_study(self._parts)
 
     def take_ins(self) -> Sequence[TakeInRow]:
         """All take-ins, newest first."""

@@ -11,6 +11,7 @@ from datetime import date
 from typing import Protocol
 
 from hangtab.domain.name import Naming
+from hangtab.usecases.backtest import KeptStudy
 from hangtab.usecases.desk import (
     Asked,
     AsSold,
@@ -92,6 +93,9 @@ class Desk(Protocol):
 
     def fit_problem(self) -> str:
         """Why the last fit begun here failed, empty when it did not."""
+
+    def track_record(self) -> KeptStudy | None:
+        """The newest back-test of the book, None when there is none."""
 
     def take_ins(self) -> Sequence[TakeInRow]:
         """All take-ins, newest first."""

@@ -11,6 +11,7 @@ from datetime import UTC, date, datetime, timedelta
 from hangtab.domain.errors import PriceError, Problem, UnknownPieceError
 from hangtab.domain.name import Naming
 from hangtab.domain.subject import Subject
+from hangtab.usecases.backtest import KeptStudy
 from hangtab.usecases.desk import (
     Asked,
     AsSold,
@@ -33,6 +34,7 @@ from hangtab.usecases.views import (
     Track,
 )
 from tests.unit.web.fake_fit import explained
+from tests.unit.web.fake_study import kept_study
 from tests.unit.web.fake_values import (
     _SALES,
     AT,
@@ -67,6 +69,7 @@ class FakeDesk:
         self.waiting = waiting
         self.title = title
         self.fits = 0
+        self.study = kept_study()
 
     def info(self) -> BookInfo:
         return BookInfo(
@@ -212,6 +215,9 @@ class FakeDesk:
 
     def explain(self) -> Explained:
         return explained()
+
+    def track_record(self) -> KeptStudy | None:
+        return self.study
 
     def fit_problem(self) -> str:
         return ""

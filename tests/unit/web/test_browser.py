@@ -16,7 +16,8 @@ pytestmark = pytest.mark.browser
 QUESTION = "/?q=harbour+master+glow+sticker+34+graded,+territory+B"
 PAGES = (
     "/", QUESTION, f"{QUESTION}&price=300", f"{QUESTION}&price=90", "/?q=night+diver&price=90", "/?q=a+against+b",
-    "/?q=tidewatch", "/sales", "/settle", "/settle?id=row:17", "/take-ins", "/fit", "/evidence/quayside/q0",
+    "/?q=tidewatch", "/sales", "/settle", "/settle?id=row:17", "/take-ins", "/fit", "/track-record",
+    "/evidence/quayside/q0",
 )  # fmt: skip
 
 

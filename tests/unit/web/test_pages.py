@@ -250,7 +250,14 @@ def test_api_keeps_the_contract(client):
 
 def test_api_is_described(client):
     paths = client.get("/api/openapi.json").json()["paths"]
-    assert sorted(paths) == ["/api/name", "/api/sales", "/api/subjects", "/api/suggest", "/api/worth"]
+    assert sorted(paths) == [
+        "/api/name",
+        "/api/sales",
+        "/api/subjects",
+        "/api/suggest",
+        "/api/track-record",
+        "/api/worth",
+    ]
 
 
 def test_theme_can_be_fixed():
