@@ -65,11 +65,11 @@ def rows(n: int, seed: int, *, strangers: bool = False) -> pl.DataFrame:
 class Dense:
     """A table, its variances, and everything that follows from them."""
 
-    def __init__(self, table: pl.DataFrame, variances: Mapping[str, float]) -> None:
-        """Build the marginal variance V and the projection P."""
+    def __init__(self, table: pl.DataFrame, variances: Mapping[str, float], unit: float | None = None) -> None:
+        """Build the marginal variance V and the projection P. unit: as in `fit_at`."""
         self.table, self.variance = table, variances
         self.y = np.log(table["price"].to_numpy())
-        self.unit2 = self.y.var()
+        self.unit2 = self.y.var() if unit is None else unit**2
         self.parts = self.sources(table, table)
         self.noise = np.array([variances[f"residual: {f}"] for f in table["form"]]) * table["wider"].to_numpy() ** 2
         self.V = sum(self.parts.values()) + np.diag(self.noise)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
@@ -14,6 +15,7 @@ from hangtab.worth.mode import Search
 from hangtab.worth.problem import NOTHING, Problem, make_problem
 from hangtab.worth.search import Found
 from hangtab.worth.sheet import read_table
+from hangtab.worth.terms import CurveTerm
 from hangtab.worth.variances import Point, evaluate
 
 
@@ -31,8 +33,14 @@ def point_at(problem: Problem, logs: np.ndarray) -> Point:
     return evaluate(problem, logs, Search(tolerance=1e-12))
 
 
-def fit_at(table: pl.DataFrame, spec: Spec, variances: Mapping[str, float]) -> Fitted:
-    """The cold mode for the variances (and `freedom`) given by name, as in `Fitted.components`."""
+def fit_at(table: pl.DataFrame, spec: Spec, variances: Mapping[str, float], unit: float | None = None) -> Fitted:
+    """The cold mode for the variances (and `freedom`) given by name, as in `Fitted.components`.
+
+    unit: the spread of responses that a curve's prior is measured in (None: that of the table, as in `fit`).
+    """
     problem = problem_of(table, spec)
+    if unit is not None:
+        terms = tuple(replace(t, variance=9 * unit**2) if isinstance(t, CurveTerm) else t for t in problem.border.terms)
+        problem = replace(problem, border=replace(problem.border, terms=terms))
     point = point_at(problem, logs_of(problem, variances))
     return _fitted(problem, point, report_of(problem, Found(point, 0, 0.0, converged=point.mode.settled), 0, 0.0))
