@@ -19,7 +19,7 @@ from hangtab.worth import answers
 from hangtab.worth.arrays import Floats
 from hangtab.worth.comparables import grid, support
 from hangtab.worth.diagnosis import Diagnosis, diagnose
-from hangtab.worth.errors import TableError
+from hangtab.worth.errors import SpecError, TableError
 from hangtab.worth.fitting import Report, fit_problem, refit
 from hangtab.worth.habits import Habits
 from hangtab.worth.noise import LEVELS
@@ -224,7 +224,15 @@ def fit(
     Raises SpecError, TableError or SizeError. A fit that did not converge says so in `report.warnings`.
     """
     del seed
-    return _fitted(*fit_problem(spec, read_table(to_frame(table), spec), on_step, Crew(threads)))
+    sheet = read_table(to_frame(table), spec)
+    try:
+        return _fitted(*fit_problem(spec, sheet, on_step, Crew(threads)))
+    except np.linalg.LinAlgError as e:
+        raise SpecError(
+            "The rows do not tell some columns from each other",
+            where="Spec.priors",
+            mend="Leave out a column that says the same as others, or give it a prior that is not flat.",
+        ) from e
 
 
 def _fitted(problem: Problem, point: Point, report: Report) -> Fitted:

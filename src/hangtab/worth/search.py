@@ -135,8 +135,8 @@ def _foretold(problem: Problem, at: _Looked, memory: list[tuple[Floats, Floats]]
     held = at.point.mode.factor.held
     free = None if problem.border.bounded.any() else held
     search = Search(start=at.point.mode.eta, held=free, keep=held if growing else None, near=True)
-    found = evaluate(problem, np.clip(mixed(memory), low, high), search)
-    if np.isfinite(found.criterion) and found.mode.settled:
+    found = _tried(problem, np.clip(mixed(memory), low, high), search)
+    if found is not None and found.mode.settled:
         looked = _look(problem, found)
         if looked.fall < at.fall:
             return looked
@@ -170,11 +170,20 @@ def _descend(problem: Problem, point: Point, goal: Floats, fall: float, *, growi
     slack = 1e-11 * abs(point.criterion) + 1e-3 * min(fall, 1e-6)
     for _ in range(12):
         search = Search(start=point.mode.eta, held=held, near=fall < STEADY)
-        trial = evaluate(problem, goal, search, share)
-        if np.isfinite(trial.criterion) and trial.criterion <= point.criterion + slack:
+        trial = _tried(problem, goal, search, share)
+        if trial is not None and trial.criterion <= point.criterion + slack:
             return _refresh(problem, trial, growing=growing)
         goal = 0.5 * (goal + point.logs)
     return None
+
+
+def _tried(problem: Problem, logs: Floats, search: Search, share: Floats | None = None) -> Point | None:
+    """The point at `logs`, or None: with noise next to nothing, columns that say the same leave no pivot."""
+    try:
+        point = evaluate(problem, logs, search, share)
+    except np.linalg.LinAlgError:
+        return None
+    return point if np.isfinite(point.criterion) else None
 
 
 def _refresh(problem: Problem, trial: Point, *, growing: bool) -> Point:

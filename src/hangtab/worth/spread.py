@@ -55,7 +55,8 @@ def covariance(forest: Forest, factor: Factor, *, known_flat: bool) -> Covarianc
     q = forest.width
     size = q - forest.flat if known_flat else q
     half = np.zeros((q, q))
-    half[:size, :size] = np.tril(dtrtri(factor.root[:size, :size], lower=1)[0])
+    if size:  # of nothing LAPACK complains aloud
+        half[:size, :size] = np.tril(dtrtri(factor.root[:size, :size], lower=1)[0])
     half[:, np.flatnonzero(factor.held) + forest.T] = 0.0
     return Covariance(half.T @ half, half, forest.T)
 
