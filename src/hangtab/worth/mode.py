@@ -35,12 +35,15 @@ from hangtab.worth.pull import Pull
 from hangtab.worth.quadratic import bounded_minimum
 from hangtab.worth.sheet import SALE
 
-# Three ways to weigh the rows of a step. EM never overshoots but creeps; MIXED takes the curvature, yet never less
+# Ways to weigh the rows of a step. EM never overshoots but creeps; MIXED takes the curvature, yet never less
 # than a share of EM's weight, so that outliers (whose curvature is negative) stay positive; NEWTON takes the
 # curvature as it is, which near a mode leaves every pivot positive. Measured on 5,000 sales: 84 EM steps, 9 so.
 EM, MIXED, NEWTON = 0, 1, 2
 LEAST, LEAST_OF_BOUNDS = 0.3, 0.05
 NEAR, CLOSE, GREW, PATIENCE = 1.0, 0.1, 2.0, 4
+# HELD keeps the weights of the step before, whose elimination then serves again, while each step is at most a share of
+# the last.
+HELD, SLOW = 3, 0.25
 # Where variances differ by ten powers of ten, rounding alone moves rows by 1e-7 of their noise and no smaller step can
 # be had (measured on a demo book: 200 steps between 6e-9 and 9e-8). A second closing step within this is the end.
 ROUNDING = 1e-6
@@ -49,7 +52,10 @@ SQUARED = 1e-2
 
 @dataclass(frozen=True)
 class Mode:
-    """eta (rows,), the solution it comes from, its weights and weighted responses, what every row says there."""
+    """eta (rows,), the solution it comes from, its weights and weighted responses, what every row says there.
+
+    closed: whether those weights are EM's, on which gains rest.
+    """
 
     eta: Floats
     weight: Floats
@@ -59,6 +65,7 @@ class Mode:
     said: Pull
     steps: int
     settled: bool
+    closed: bool
 
 
 @dataclass(frozen=True)
@@ -67,7 +74,8 @@ class Search:
 
     start: linear predictors (None: the middle of the rows). held: the columns at zero (None: found anew, those of
     `keep` among them). tolerance: of the last step, in noise scales. most: steps. near: whether the start is so near
-    the mode that Newton's weights can be taken from the first step on.
+    the mode that Newton's weights can be taken from the first step on. closing: whether the last step is to be by EM's
+    weights, on which gains rest; a search that only passes through does without.
     """
 
     start: Floats | None = None
@@ -76,6 +84,7 @@ class Search:
     tolerance: float = 1e-8
     most: int = 200
     near: bool = False
+    closing: bool = True
 
 
 @dataclass
@@ -88,27 +97,33 @@ class _Pace:
     patience: int = PATIENCE
     newton: bool = True
     closings: int = 0
+    closing: bool = True
+    hold: bool = False
 
     def ended(self, shift: float) -> bool:
-        """Whether the step just made, by EM's weights, was the last."""
+        """Whether the step just made was the last."""
+        if not self.closing and shift < self.tolerance:
+            return True
         if self.way != EM or shift > max(self.tolerance, ROUNDING):
             return False
         self.closings += 1
         return shift < self.tolerance or self.closings > 1
 
     def turn(self, shift: float) -> None:
-        """Choose the next way; the last step is always EM's, since gains rest on its weights."""
+        """Choose the next way; a closing step is always EM's."""
         grew = self.way != EM and shift > GREW * self.last
         self.patience -= grew
         before = self.way
         # Newton's error falls as the square of its step: the next one would move nothing that counts.
-        there = self.way == NEWTON and shift * shift < SQUARED * self.tolerance
+        there = self.closing and self.way == NEWTON and shift * shift < SQUARED * self.tolerance
         if there or shift < self.tolerance or shift > NEAR or grew or self.patience <= 0:
             self.way = EM
+        elif self.hold and shift < CLOSE and not (self.way == HELD and shift > SLOW * self.last):
+            self.way = HELD
         else:
             self.way = NEWTON if self.newton and shift < CLOSE else MIXED
         # Steps of different ways do not compare.
-        self.last = shift if self.way == before else np.inf
+        self.last = shift if self.way in (before, HELD) else np.inf
 
     def stumble(self) -> None:
         """A pivot was not positive: no mode is near enough for Newton."""
@@ -123,12 +138,15 @@ def find_mode(problem: Problem, logs: Floats, search: Search) -> Mode:
     prior, lots = problem.prior(logs, held), lots_of(problem.sheet)
     eta, lift = _start(problem, search.start), np.zeros(len(problem.y))
     said = pull(problem.sheet, eta, noise)
-    pace, step = _Pace(search.tolerance, NEWTON if search.near else EM), 0
+    hold = search.held is not None or not problem.border.bounded.any()
+    pace = _Pace(search.tolerance, NEWTON if search.near else EM, closing=search.closing, hold=hold)
+    step, weight = 0, said.weight
     while True:
-        weight = _weight(problem, said, pace.way)
+        weight = weight if pace.way == HELD else _weight(problem, said, pace.way)
         zeta = weight * eta + said.slope
         try:
-            folded, held, factor = _eliminate(problem, prior, weight, zeta + lift, search)
+            if pace.way != HELD:
+                folded, held, factor = _eliminate(problem, prior, weight, zeta + lift, search)
         except np.linalg.LinAlgError:
             if pace.way != NEWTON:
                 raise
@@ -143,7 +161,8 @@ def find_mode(problem: Problem, logs: Floats, search: Search) -> Mode:
         said = pull(problem.sheet, eta, noise)
         settled = (plain and lots is None) or pace.ended(shift)
         if settled or step >= search.most:
-            return Mode(eta, weight, zeta + lift, factor, solution, said, step, settled=settled)
+            closed = plain or pace.way == EM
+            return Mode(eta, weight, zeta + lift, factor, solution, said, step, settled=settled, closed=closed)
         pace.turn(shift)
 
 

@@ -32,6 +32,8 @@ FREE_SETS = 15
 # From a promise below this on, the last few steps foretell the next.
 STEADY, REMEMBERED = 5.0, 4
 ROUNDING = 1e-12
+# How near its mode a point of the search is taken: far from the end a criterion need not be known to all digits.
+FINE, COARSE = 1e-8, 1e-4
 
 
 @dataclass(frozen=True)
@@ -92,7 +94,7 @@ def search_variances(
         on_step(Step("fit", iteration, most, f"criterion {point.criterion:.4f}, gradient {norm:.2g}"))
         enough_now = max(enough * max(1.0, problem.whole.rows / 200), 1e-13 * abs(point.criterion))
         if at.fall < enough_now or iteration >= most:
-            return Found(point, iteration, norm, converged=at.fall < GOOD and point.mode.settled)
+            return _closed(problem, at, iteration, norm)
         step = at.step
         if iteration < FIXED_POINTS and np.isinf(problem.freedom(point.logs)):
             step = _fixed_point(point, s, step)
@@ -104,8 +106,16 @@ def search_variances(
         goal = np.clip(point.logs + step, low, high)
         better = _descend(problem, point, goal, at.fall, growing=iteration > FREE_SETS)
         if better is None:
-            return Found(point, iteration, norm, converged=at.fall < GOOD and point.mode.settled)
+            return _closed(problem, at, iteration, norm)
         at = _look(problem, better)
+
+
+def _closed(problem: Problem, at: _Looked, iteration: int, norm: float) -> Found:
+    """The end of the search, its mode by EM's weights."""
+    point, mode = at.point, at.point.mode
+    if not mode.closed:
+        point = evaluate(problem, point.logs, Search(start=mode.eta, held=mode.factor.held))
+    return Found(point, iteration, norm, converged=at.fall < GOOD and point.mode.settled)
 
 
 @dataclass(frozen=True)
@@ -134,9 +144,9 @@ def _foretold(problem: Problem, at: _Looked, memory: list[tuple[Floats, Floats]]
     low, high = limits(problem)
     held = at.point.mode.factor.held
     free = None if problem.border.bounded.any() else held
-    search = Search(start=at.point.mode.eta, held=free, keep=held if growing else None, near=True)
-    found = _tried(problem, np.clip(mixed(memory), low, high), search)
-    if found is not None and found.mode.settled:
+    search = Search(start=at.point.mode.eta, held=free, keep=held if growing else None, near=True, closing=False)
+    found = evaluate(problem, np.clip(mixed(memory), low, high), search)
+    if np.isfinite(found.criterion) and found.mode.settled:
         looked = _look(problem, found)
         if looked.fall < at.fall:
             return looked
@@ -164,35 +174,28 @@ def _fixed_point(point: Point, s: Slope, step: Floats) -> Floats:
 
 
 def _descend(problem: Problem, point: Point, goal: Floats, fall: float, *, growing: bool) -> Point | None:
-    """The first of goal, half way, a quarter... whose criterion is no higher, its held columns found anew."""
-    held = point.mode.factor.held
-    share = point.information * problem.scale(point.logs) ** 2
+    """The first of goal, half way, a quarter... whose criterion is no higher, its held columns found anew.
+
+    Near the end what bounds tell is held while a step is tried: only so is the slope that of the criterion.
+    """
+    near = fall < STEADY
+    share = point.information * problem.scale(point.logs) ** 2 if near else None
     slack = 1e-11 * abs(point.criterion) + 1e-3 * min(fall, 1e-6)
+    tolerance = FINE if near else COARSE
     for _ in range(12):
-        search = Search(start=point.mode.eta, held=held, near=fall < STEADY)
-        trial = _tried(problem, goal, search, share)
-        if trial is not None and trial.criterion <= point.criterion + slack:
-            return _refresh(problem, trial, growing=growing)
+        search = Search(point.mode.eta, point.mode.factor.held, near=near, closing=False, tolerance=tolerance)
+        trial = evaluate(problem, goal, search, share)
+        if np.isfinite(trial.criterion) and trial.criterion <= point.criterion + slack:
+            return _refresh(problem, trial, anew=near, keep=point.mode.factor.held if growing else None)
         goal = 0.5 * (goal + point.logs)
     return None
 
 
-def _tried(problem: Problem, logs: Floats, search: Search, share: Floats | None = None) -> Point | None:
-    """The point at `logs`, or None: with noise next to nothing, columns that say the same leave no pivot."""
-    try:
-        point = evaluate(problem, logs, search, share)
-    except np.linalg.LinAlgError:
-        return None
-    return point if np.isfinite(point.criterion) else None
-
-
-def _refresh(problem: Problem, trial: Point, *, growing: bool) -> Point:
-    """The same parameters with bounds' information and held columns as they are at the new mode."""
-    held = trial.mode.factor.held
-    keep = held if growing else None
+def _refresh(problem: Problem, trial: Point, *, anew: bool, keep: Flags | None) -> Point:
+    """The same parameters with held columns, and bounds' information where that is to be `anew`, as at the new mode."""
     if problem.border.bounded.any() and not _stands(problem, trial, keep):
-        return evaluate(problem, trial.logs, Search(start=trial.mode.eta, held=None, keep=keep))
-    return trial if problem.whole.only_sales else at_mode(problem, trial.logs, trial.mode)
+        return evaluate(problem, trial.logs, Search(start=trial.mode.eta, held=None, keep=keep, closing=False))
+    return at_mode(problem, trial.logs, trial.mode) if anew and not problem.whole.only_sales else trial
 
 
 def _stands(problem: Problem, trial: Point, keep: Flags | None) -> bool:
