@@ -178,7 +178,7 @@ class SalesPage:
 
 @dataclass(frozen=True, slots=True)
 class FitRecord:
-    """A stored fit: `key` hashes levelled rows and design; `meta` holds seed, as_of, digests and the report."""
+    """A stored fit: `key` hashes levelled rows and design; `meta` holds seed, as_of, digests, report and diagnosis."""
 
     key: str
     made: datetime

@@ -17,14 +17,14 @@ from scipy.special import ndtri, stdtr, stdtrit
 
 from hangtab.worth.arrays import Floats, Ints
 from hangtab.worth.chain import level_keys
-from hangtab.worth.noise import noise_below
+from hangtab.worth.noise import noise_below, noise_table, quantile
 from hangtab.worth.problem import class_names
 from hangtab.worth.sheet import SALE
 from hangtab.worth.state import State
 from hangtab.worth.table import NO_MONTH, ROW, months
 from hangtab.worth.terms import list_pairs
 
-FEWEST, FEWEST_SPREAD = 20, 20
+FEWEST = 20
 ERRORS = 3.0
 # A median that is off by less than this share of the noise is left alone, however many sales say so.
 MATERIAL = 0.1
@@ -42,14 +42,16 @@ SCHEMA = {
 class Leftover:
     """What is left over of each sale, all (sales,).
 
-    at: its row. r: log price less the fit. scale: of its noise. u: r in noise scales, brought to the width it would
-    have without the fit's own pull. share: its weight as a share of what it had without surprise. lever: its leverage
-    under the mode's weights. sd: of its fitted value.
+    at: its row. r: log price less the fit. scale: of its noise. off: log price less what all others say. u: off in
+    units of the quartile that the next sale has without it (a half lie between -1 and 1); both NaN where no other
+    speaks. share: its weight as a share of what it had without surprise. lever: its leverage under the mode's weights.
+    sd: of its fitted value.
     """
 
     at: Ints
     r: Floats
     scale: Floats
+    off: Floats
     u: Floats
     share: Floats
     lever: Floats
@@ -63,13 +65,13 @@ def leftover(state: State) -> Leftover:
     r, scale = p.y[at] - state.eta[at], p.scale(state.logs)[at]
     pulled = state.row_variances(state.pulling, state.pulled_cover)[at]
     informed = state.row_variances(state.informing, state.informed_cover)[at]
-    room = np.maximum(1.0 - informed * state.information[at], 1e-6)
-    nu = state.noise.nu
+    lever, nu = state.weight[at] * pulled, state.noise.nu
+    off = np.divide(r, 1.0 - lever, out=np.full(len(r), np.nan), where=lever <= ALONE)
+    without = np.sqrt(np.maximum(informed, 0.0) / np.maximum(1.0 - informed * state.information[at], 1e-9))
+    quartile = scale * quantile(noise_table(nu, np.array([0.75])), 0, without / scale)
     clean = 1.0 if np.isinf(nu) else nu / (nu + 1.0)
     share = state.weight[at] * scale**2 * clean
-    return Leftover(
-        at, r, scale, r / scale / np.sqrt(room), share, state.weight[at] * pulled, np.sqrt(np.maximum(informed, 0.0))
-    )
+    return Leftover(at, r, scale, off, off / quartile, share, lever, np.sqrt(np.maximum(informed, 0.0)))
 
 
 @dataclass(frozen=True)
@@ -94,10 +96,10 @@ def clean_noise(nu: float) -> Noise:
 def classes(state: State, left: Leftover) -> pl.DataFrame:
     """Residuals by noise class, by each factor and crossed group, and by the chain's first level.
 
-    by, value, sales; median and its standard error (log price); spread: width in units of what the noise allows (1: as
-    expected); low: share of sales whose weight is below one half; flag: "high", "low" (the median is off by more than
-    three standard errors and a tenth of the noise), "wide", "narrow" (the spread is off by a factor of 1.5 and three
-    standard errors), or "".
+    by, value, sales; median and its standard error (log price); spread: width of the sales, each left out, in units of
+    what noise and doubt allow (1: as expected); low: share of sales whose weight is below one half; flag: "high", "low"
+    (the median is off by more than three standard errors and a tenth of the noise), "wide", "narrow" (the spread is off
+    by a factor of 1.5 and three standard errors), or "".
     """
     rows = [_told(left, noise, by, value, own) for noise in (clean_noise(state.noise.nu),)
             for by, value, own in _groups(state, left)]  # fmt: skip
@@ -154,17 +156,18 @@ def _placed(by: str, place: Ints, values: list[str]) -> Iterator[tuple[str, str,
 def _told(
     left: Leftover, noise: Noise, by: str, value: str, own: Ints
 ) -> tuple[str, str, int, float, float, float, float, str]:
-    n, r, u, scale = len(own), left.r[own], left.u[own], left.scale[own]
+    n, r, scale = len(own), left.r[own], left.scale[own]
+    u = left.u[own][np.isfinite(left.u[own])]
     median = float(np.median(r))
     error = 1.0 / (2.0 * noise.peak * float((1.0 / scale).mean()) * np.sqrt(n))
-    low, high = np.quantile(u, [0.25, 0.75])
-    spread = float(high - low) / (2.0 * noise.quartile) if n > 1 else 1.0
+    low, high = np.quantile(u, [0.25, 0.75]) if len(u) > 1 else (-1.0, 1.0)
+    spread = float(high - low) / 2.0
     # Asymptotic variance of a quartile range is 1 / (4 n density^2); its logarithm's error is that over the range.
-    doubt = 1.0 / (2.0 * noise.side * np.sqrt(n)) / (2.0 * noise.quartile)
+    doubt = 1.0 / (2.0 * noise.side * np.sqrt(max(len(u), 1))) / (2.0 * noise.quartile)
     flag = ""
     if n >= FEWEST and abs(median) > max(ERRORS * error, MATERIAL * float(scale.mean())):
         flag = "high" if median > 0 else "low"
-    elif n >= FEWEST_SPREAD and abs(np.log(max(spread, 1e-9))) > max(np.log(FACTOR), ERRORS * doubt):
+    elif len(u) >= FEWEST and abs(np.log(max(spread, 1e-9))) > max(np.log(FACTOR), ERRORS * doubt):
         flag = "wide" if spread > 1 else "narrow"
     return by, value, n, median, error, spread, float((left.share[own] < 0.5).mean()), flag  # noqa: PLR2004 - one half
 
@@ -178,12 +181,11 @@ def influence(state: State, left: Leftover, top: int = 20) -> pl.DataFrame:
     its own fitted value, since nothing else speaks of it, is left out.
     """
     p = state.problem
-    alone = left.lever > ALONE
-    off = np.where(alone, 0.0, left.r) / np.where(alone, 1.0, 1.0 - left.lever)
+    off = np.nan_to_num(left.off)
     shift = off * left.lever
     moves = shift / np.maximum(left.sd, 1e-12)
     row = p.sheet.frame[ROW].to_numpy()[left.at]
-    best = np.lexsort((row, -np.abs(moves)))[: min(top, int((~alone).sum()))]
+    best = np.lexsort((row, -np.abs(moves)))[: min(top, int(np.isfinite(left.off).sum()))]
     out: dict[str, Floats | Ints | pl.Series] = {"row": row[best]}
     if p.spec.evidence:
         out["evidence"] = p.sheet.frame[p.spec.evidence].cast(pl.String).gather(left.at[best])
