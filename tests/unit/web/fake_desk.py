@@ -35,7 +35,6 @@ from hangtab.usecases.views import (
 )
 from tests.unit.web.fake_fit import explained
 from tests.unit.web.fake_study import kept_study
-from tests.unit.web.fake_fit import explained
 from tests.unit.web.fake_values import (
     _SALES,
     AT,
@@ -219,9 +218,6 @@ class FakeDesk:
 
     def track_record(self) -> KeptStudy | None:
         return self.study
-
-    def explain(self) -> Explained:
-        return explained()
 
     def fit_problem(self) -> str:
         return ""
