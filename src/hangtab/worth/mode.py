@@ -140,18 +140,19 @@ def find_mode(problem: Problem, logs: Floats, search: Search) -> Mode:
     said = pull(problem.sheet, eta, noise)
     hold = search.held is not None or not problem.border.bounded.any()
     pace = _Pace(search.tolerance, NEWTON if search.near else EM, closing=search.closing, hold=hold)
-    step, weight = 0, said.weight
+    step, weight, found = 0, said.weight, None
     while True:
         weight = weight if pace.way == HELD else _weight(problem, said, pace.way)
         zeta = weight * eta + said.slope
         try:
-            if pace.way != HELD:
-                folded, held, factor = _eliminate(problem, prior, weight, zeta + lift, search)
+            if found is None or pace.way != HELD:
+                found = _eliminate(problem, prior, weight, zeta + lift, search)
         except np.linalg.LinAlgError:
             if pace.way != NEWTON:
                 raise
             pace.stumble()
             continue
+        folded, held, factor = found
         if lots is not None:
             lift = _lift(problem, factor, zeta, eta, (lots, noise))
         solution = solve(problem.forest, factor, carry(problem.forest, folded, (zeta + lift)[:, None]))
