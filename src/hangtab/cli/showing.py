@@ -143,8 +143,8 @@ def fit_report(record: FitRecord) -> None:
     for row in tried["tried"]:
         if row["form"] == "":
             out.print(
-                f"On {grouped(str(row['sales']))} sales of the last year, unseen: off by {per_cent(row['error'])} at "
-                f"the middle, {row['inside_80'] * 100:.0f} of 100 inside the eight-in-ten range"
+                f"On {grouped(str(row['sales']))} sales of the last two years, unseen: off by {per_cent(row['error'])} "
+                f"at the middle, {row['inside_80'] * 100:.0f} of 100 inside the eight-in-ten range"
             )
 
 

@@ -77,7 +77,7 @@ def _kept(record: StudyRecord) -> KeptStudy | None:
 
 
 def track_for(parts: Parts, valuer: Valuer, subject: Subject, seen: int) -> Track | None:
-    """How wrong estimates of such pieces have been: from the study, else from the trial of the last year, else None.
+    """How wrong estimates of such pieces have been: from the study, else from the fit's own trial, else None.
 
     `seen`: sales of the same variant that the estimate knows.
     """

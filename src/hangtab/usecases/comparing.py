@@ -18,7 +18,6 @@ from hangtab.usecases.desk import Compared
 from hangtab.usecases.estimate import Ask, answer
 from hangtab.usecases.fitting import Standing
 from hangtab.usecases.parts import Parts
-from hangtab.valuing import form_of
 
 AGAINST = re.compile(r"\s+(?:against|versus|vs\.?)\s+", re.IGNORECASE)
 LACKING = re.compile(r"\b(no|without)\b", re.IGNORECASE)
@@ -74,6 +73,5 @@ def _ratio(standing: Standing, first: Subject, second: Subject, asked: Ask) -> t
     mean, cov = valuer.fitted.joint(valuer.rows_for([first, second], [asked.at, asked.at]))
     middle = float(mean[0] - mean[1])
     spread = math.sqrt(max(float(cov[0, 0] + cov[1, 1] - 2 * cov[0, 1]), 0.0))
-    # As wide as the ranges of the two sides, which are recalibrated by form.
-    spread *= max(valuer.calibration.scale(form_of(side)) for side in (first, second))
+    spread *= valuer.calibration.middle  # as much wider as the ranges of any middle
     return math.exp(middle), math.exp(middle - Z80 * spread), math.exp(middle + Z80 * spread)

@@ -16,7 +16,6 @@ from hangtab.usecases.ports import FitRecord
 from hangtab.valuing import (
     Calibration,
     Reference,
-    Tried,
     Valuer,
     book_spec,
     digest,
@@ -103,4 +102,4 @@ def _reference(kept: object) -> Reference:
 
 def _calibration(kept: object) -> Calibration:
     assert isinstance(kept, dict)  # noqa: S101 - our own JSON
-    return Calibration(kept["scales"], kept["overall"], tuple(Tried(**t) for t in kept["tried"]))
+    return Calibration.from_kept(kept)

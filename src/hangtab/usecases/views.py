@@ -75,7 +75,7 @@ class Note:
 class Track:
     """How wrong such estimates have been: middle absolute error (share), share inside 80 %, on how many sales.
 
-    `kind` says which in words. `studied`: by a back-test from several days; else by the trial of the last year alone.
+    `kind` says which in words. `studied`: by a back-test from several days; else by the trial of its last two years.
     """
 
     kind: str

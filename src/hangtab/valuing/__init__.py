@@ -6,13 +6,15 @@ The engine itself knows no toys: all that the trade knows about a piece becomes 
 from hangtab.valuing.calibration import Calibration, Tried, calibrate
 from hangtab.valuing.columns import CHAIN, form_of, piece_columns
 from hangtab.valuing.reference import Reference, find_reference
+from hangtab.valuing.shared import Missed, middle_factor
 from hangtab.valuing.table import book_spec, digest, engine_table
-from hangtab.valuing.trial import fit_table, predicted, try_table
+from hangtab.valuing.trial import fit_table, half_years, missed, predicted, try_half_year, try_table
 from hangtab.valuing.valuer import Valuer
 
 __all__ = [
     "CHAIN",
     "Calibration",
+    "Missed",
     "Reference",
     "Tried",
     "Valuer",
@@ -23,7 +25,11 @@ __all__ = [
     "find_reference",
     "fit_table",
     "form_of",
+    "half_years",
+    "middle_factor",
+    "missed",
     "piece_columns",
     "predicted",
+    "try_half_year",
     "try_table",
 ]

@@ -6,6 +6,7 @@ catalogue only. Not here: prices, dates and venues, which belong to a sale and n
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import date
 from typing import TypedDict
 
@@ -109,15 +110,20 @@ def _part_kind(catalogue: Catalogue, part: str) -> str:
 def _marks(subject: Subject, catalogue: Catalogue) -> list[str]:
     """Flaws, qualifiers, missing or reproduction parts, opened or resealed packaging; sorted.
 
-    A missing part counts by its kind: single parts are missing too seldom to learn each one's price.
+    A missing part counts by its kind: single parts are missing too seldom to learn each one's price. A second one of
+    a kind is a mark of its own, since a mark counts once. In a grader's case a flaw may weigh differently: the grade
+    has told of it.
     """
-    where = subject.packaging.value
+    where = form_of(subject).removesuffix(" raw")
     marks = [f"{where} {flaw}" for flaw in subject.flaws]
     if subject.grading:
         marks += [f"qualifier {q}" for q in subject.grading.qualifiers]
+    gone: Counter[str] = Counter()
     for part in subject.parts:
         if part.state is PartState.MISSING:
-            marks.append(f"{where} missing {_part_kind(catalogue, part.id)}")
+            kind = _part_kind(catalogue, part.id)
+            gone[kind] += 1
+            marks.append(f"{where} missing {kind}" if gone[kind] == 1 else f"{where} missing {kind} {gone[kind]}")
         elif part.state is PartState.REPRODUCTION:
             marks.append(f"{where} reproduction part")
     if subject.seal in {Seal.OPENED, Seal.RESEALED}:

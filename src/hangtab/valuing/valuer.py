@@ -1,7 +1,8 @@
 """A fit of the book turned into worths: middle, next sale, item price, comparables, and where a price falls.
 
 Promises `log middle.median = (1 - sum gain) log base + sum gain log adjusted`, unrounded. Ranges are recalibrated by a
-symmetric factor per form (calibration), which leaves every median alone. Not here: fitting, and what a page shows.
+symmetric factor per class of pieces and kind (calibration), which leaves every median alone. Not here: fitting,
+and what a page shows.
 """
 
 from __future__ import annotations
@@ -16,14 +17,13 @@ import polars as pl
 from hangtab.catalogue.model import Catalogue
 from hangtab.domain.subject import Subject
 from hangtab.domain.worth import Comparable, Span, Verdict, Worth
-from hangtab.valuing.calibration import Calibration
+from hangtab.valuing.calibration import LEVELS, Calibration
 from hangtab.valuing.columns import CHAIN, form_of, piece_columns
 from hangtab.valuing.factors import group_factors
 from hangtab.valuing.reference import Reference
 from hangtab.valuing.verdict import verdict_words
 from hangtab.worth import Fitted
 
-LEVELS = (0.5, 0.8, 0.9)
 TOP = 12
 VARIANT = CHAIN[:-1]  # the same piece whatever its form
 
@@ -65,11 +65,11 @@ class Valuer:
 
     def _said(self, rows: pl.DataFrame, forms: list[str], kind: str) -> tuple[Span, ...]:
         frame = self.fitted.predict(rows, levels=LEVELS, kind=kind)
-        return tuple(self._span(row, form) for row, form in zip(frame.iter_rows(named=True), forms, strict=True))
+        return tuple(self._span(row, form, kind) for row, form in zip(frame.iter_rows(named=True), forms, strict=True))
 
-    def _span(self, row: dict[str, float], form: str) -> Span:
+    def _span(self, row: dict[str, float], form: str, kind: str) -> Span:
         median = row["median"]
-        wider = self.calibration.scale(form)
+        wider = self.calibration.middle if kind == "middle" else self.calibration.scale(form)
         ranges = {
             round(level * 100): (
                 median * (row[f"low_{level * 100:.0f}"] / median) ** wider,

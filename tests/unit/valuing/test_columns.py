@@ -1,5 +1,6 @@
 """A subject as the engine sees it."""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -59,6 +60,19 @@ def test_the_change_itself_is_itself_and_shares_its_attribute(catalogue):
 def test_a_missing_part_counts_by_its_kind(catalogue):
     subject = Subject("harbour-master-f", LOOSE, parts=(Part("hm-lamp", PartState.MISSING),), seal=Seal.OPENED)
     assert piece_columns(subject, catalogue)["marks"] == ["loose missing accessory", "loose opened"]
+
+
+def test_a_second_missing_part_of_a_kind_is_a_mark_of_its_own(catalogue):
+    gone = tuple(Part(name, PartState.MISSING) for name in ("hm-oar", "hm-rope"))
+    found = piece_columns(Subject("harbour-master-f", LOOSE, parts=gone), catalogue)["marks"]
+    assert found == ["loose missing part", "loose missing part 2"]
+
+
+def test_a_flaw_in_a_graders_case_is_not_that_of_a_raw_piece(catalogue):
+    raw = Subject("hm-2", CARDED, flaws=("crease",))
+    graded = replace(raw, grading=Grading("northgate", "forty", "34"))
+    assert piece_columns(raw, catalogue)["marks"] == ["carded crease"]
+    assert piece_columns(graded, catalogue)["marks"] == ["carded graded crease"]
 
 
 def test_an_unknown_thing_is_a_key_error(catalogue):
