@@ -20,7 +20,7 @@ from hangtab.backtest.mixture import NextSales
 from hangtab.domain.progress import OnStep, Step, ignore_step
 
 ORIGINS = 6
-SPAN_DAYS = 3 * 365 + 1
+SPAN_DAYS = 6 * 183  # three years, in half-years of one length
 LEAST_BEFORE = 200  # sales; from fewer the book's own fit would not try itself either
 THIN = ((0, 0, "0"), (1, 1, "1"), (2, 4, "2–4"), (5, 9, "5–9"), (10, 10**9, "10+"))
 
@@ -78,7 +78,7 @@ def time_splits(
         raise ValueError("Splits in time need a column of dates")
     dated = table.filter(pl.col(when).is_not_null() & (pl.col(when) <= as_of))
     ends = [*origins[1:], as_of + timedelta(days=1)]
-    for origin, end in zip(origins, ends, strict=True):
+    for origin, end in zip(origins, ends, strict=False):  # without an origin there is no end either
         before = dated.filter(pl.col(when) < origin)
         after = sales_of(dated.filter((pl.col(when) >= origin) & (pl.col(when) < end)), columns)
         if len(sales_of(before, columns)) >= least and len(after):

@@ -66,7 +66,8 @@ def show(kept: KeptStudy) -> None:
     _print(f"By value, {study.currency}", track.BAND_HEADS, track.band_rows(study))
     out.print()
     out.print(f"Sales up to {words.day(study.as_of)}, tried from {', '.join(study.origins)}.", soft_wrap=True)
-    out.print("How wrong it was is no promise of how wrong it will be. An estimate is not an appraisal.")
+    out.print("How wrong it was is no promise of how wrong it will be.")
+    out.print("An estimate is not an appraisal.")
 
 
 def _print(title: str, heads: Sequence[str], rows: Sequence[Row]) -> None:
