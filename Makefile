@@ -84,6 +84,7 @@ format: dev ## let ruff set the code
 
 bench: dev $(WORLD)/.fitted ## measure what is promised to be fast
 	$(BIN)/python tools/bench.py $(BOOK)
+	$(BIN)/python -m tools.bench_engine $(BOOK)
 
 backtest: dev .venv/.backtest $(WORLD)/.taken-in ## try the estimates on the demo and on open tables, beside simpler ways
 	$(BIN)/python tools/backtest.py $(BOOK)
