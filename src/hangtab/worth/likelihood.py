@@ -17,7 +17,7 @@ from hangtab.worth.mixtures import mix
 from hangtab.worth.offers import say_offers
 from hangtab.worth.pull import Pull, silent
 from hangtab.worth.sheet import ABOVE, BELOW, CANDIDATE, LISTING, OFFER, SALE, SOLD, Sheet
-from hangtab.worth.tails import overlook, say_bounds, say_sales
+from hangtab.worth.tails import overlook, priced, say_bounds, say_sales
 
 
 @dataclass(frozen=True)
@@ -33,10 +33,10 @@ class Noise:
 def pull(sheet: Sheet, eta: Floats, noise: Noise) -> Pull:
     """What every row says at the linear predictors eta (rows,)."""
     kind, y, scale, nu, habits = sheet.kind, sheet.y, noise.scale, noise.nu, noise.habits
-    out, u, sale = silent(len(y)), (y - eta) / scale, kind == SALE
+    u, sale = (y - eta) / scale, kind == SALE
     if sale.all():
-        say_sales(out, sale, u, scale, nu)
-        return out
+        return priced(u, scale, nu)
+    out = silent(len(y))
     named, bound, listed = kind == CANDIDATE, np.isin(kind, (BELOW, ABOVE)), np.isin(kind, (LISTING, SOLD))
     offered = kind == OFFER
     say_sales(out, sale | named, u, scale, nu)

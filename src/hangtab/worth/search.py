@@ -10,12 +10,12 @@ Not here: criterion and gradient (variances.py), second derivatives (information
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from hangtab.worth.arrays import Flags, Floats
-from hangtab.worth.forest import carry
+from hangtab.worth.forest import Factor, carry
 from hangtab.worth.information import average_information
 from hangtab.worth.mode import Search
 from hangtab.worth.problem import Problem
@@ -87,6 +87,7 @@ def search_variances(
     """Descend from `start` until the promised fall is below `enough`, at most `most` iterations."""
     low, high = limits(problem)
     at, iteration, memory = _look(problem, start), 0, list[tuple[Floats, Floats]]()
+    del start  # as large as the table: two points at a time are enough
     while True:
         point, s = at.point, at.slope
         moving = (point.logs > low) & (point.logs < high)
@@ -103,19 +104,31 @@ def search_variances(
         if foretold is not None:
             at = foretold
             continue
-        goal = np.clip(point.logs + step, low, high)
+        goal, point = np.clip(point.logs + step, low, high), released(point)
+        at = replace(at, point=point)
         better = _descend(problem, point, goal, at.fall, growing=iteration > FREE_SETS)
         if better is None:
             return _closed(problem, at, iteration, norm)
         at = _look(problem, better)
 
 
+def released(point: Point) -> Point:
+    """The point without what its elimination left in the parts, which is most of it and has been used."""
+    factor, mode = _bare(point.factor), replace(point.mode, factor=_bare(point.mode.factor))
+    return replace(point, factor=factor, mode=mode)
+
+
+def _bare(factor: Factor) -> Factor:
+    return replace(factor, folded=replace(factor.folded, parts=()))
+
+
 def _closed(problem: Problem, at: _Looked, iteration: int, norm: float) -> Found:
     """The end of the search, its mode by EM's weights."""
     point, mode = at.point, at.point.mode
+    good = max(GOOD, ENOUGH * problem.whole.rows / 200)
     if not mode.closed:
         point = evaluate(problem, point.logs, Search(start=mode.eta, held=mode.factor.held))
-    return Found(point, iteration, norm, converged=at.fall < GOOD and point.mode.settled)
+    return Found(point, iteration, norm, converged=at.fall < good and point.mode.settled)
 
 
 @dataclass(frozen=True)
@@ -145,8 +158,8 @@ def _foretold(problem: Problem, at: _Looked, memory: list[tuple[Floats, Floats]]
     held = at.point.mode.factor.held
     free = None if problem.border.bounded.any() else held
     search = Search(start=at.point.mode.eta, held=free, keep=held if growing else None, near=True, closing=False)
-    found = evaluate(problem, np.clip(mixed(memory), low, high), search)
-    if np.isfinite(found.criterion) and found.mode.settled:
+    found = _tried(problem, np.clip(mixed(memory), low, high), search)
+    if found is not None and found.mode.settled:
         looked = _look(problem, found)
         if looked.fall < at.fall:
             return looked
@@ -184,11 +197,20 @@ def _descend(problem: Problem, point: Point, goal: Floats, fall: float, *, growi
     tolerance = FINE if near else COARSE
     for _ in range(12):
         search = Search(point.mode.eta, point.mode.factor.held, near=near, closing=False, tolerance=tolerance)
-        trial = evaluate(problem, goal, search, share)
-        if np.isfinite(trial.criterion) and trial.criterion <= point.criterion + slack:
+        trial = _tried(problem, goal, search, share)
+        if trial is not None and trial.criterion <= point.criterion + slack:
             return _refresh(problem, trial, anew=near, keep=point.mode.factor.held if growing else None)
         goal = 0.5 * (goal + point.logs)
     return None
+
+
+def _tried(problem: Problem, logs: Floats, search: Search, share: Floats | None = None) -> Point | None:
+    """The point at `logs`, or None: with noise next to nothing, columns that say the same leave no pivot."""
+    try:
+        point = evaluate(problem, logs, search, share)
+    except np.linalg.LinAlgError:
+        return None
+    return point if np.isfinite(point.criterion) else None
 
 
 def _refresh(problem: Problem, trial: Point, *, anew: bool, keep: Flags | None) -> Point:

@@ -70,7 +70,7 @@ def sheet_of(frame: pl.DataFrame, spec: Spec) -> Sheet:
         # Bounds on one side alone are met best by a worth of nothing, or without end.
         raise TableError("No row is a sale", where=f"column {spec.kind}", mend="Give at least one row of kind 'sale'.")
     price = _prices(frame, spec, kind)
-    wider = np.ones(len(frame))
+    wider = np.broadcast_to(1.0, len(frame))  # one number in memory, however many rows
     if spec.wider:
         wider = np.nan_to_num(numbers(frame[spec.wider]), nan=1.0)
         _refuse(wider <= 0, frame, "A noise multiplier must be positive", spec.wider)
@@ -81,7 +81,7 @@ def sheet_of(frame: pl.DataFrame, spec: Spec) -> Sheet:
 
 def _kinds(frame: pl.DataFrame, spec: Spec) -> Ints:
     """Kind of each row: what the caller says, and what its other columns add."""
-    kind = np.full(len(frame), SALE, np.int64)
+    kind = np.zeros(len(frame), np.int64)  # SALE
     if spec.kind is not None:
         names = frame[spec.kind].cast(pl.String).replace({"": None}).fill_null("sale")
         place = names.replace_strict(KINDS, default=-1, return_dtype=pl.Int64)
@@ -120,7 +120,7 @@ def _prices(frame: pl.DataFrame, spec: Spec, kind: Ints) -> Floats:
 
 
 def _days(frame: pl.DataFrame, spec: Spec, kind: Ints) -> Floats:
-    days = numbers(frame[spec.days]) if spec.days else np.full(len(frame), np.nan)
+    days = numbers(frame[spec.days]) if spec.days else np.broadcast_to(np.nan, len(frame))
     listed = np.isin(kind, (LISTING, SOLD))
     if listed.any() and spec.days is None:
         raise SpecError("Listings need the days they stood", where="Spec.days", mend="Name the column of days.")
@@ -131,10 +131,10 @@ def _days(frame: pl.DataFrame, spec: Spec, kind: Ints) -> Floats:
 
 def _cases(frame: pl.DataFrame, spec: Spec, kind: Ints) -> Ints:
     """Number of each lot and each uncertain sale, by the rows that share an id; -1 for all other rows."""
-    case = np.full(len(frame), -1, np.int64)
     shared = np.isin(kind, (LOT, CANDIDATE))
     if not shared.any():
-        return case
+        return np.broadcast_to(np.int64(-1), len(frame))
+    case = np.full(len(frame), -1, np.int64)
     if spec.evidence is None:
         raise SpecError(
             "Rows that share one price need an id", where="Spec.evidence", mend="Name the column that says which."
@@ -154,10 +154,10 @@ def _cases(frame: pl.DataFrame, spec: Spec, kind: Ints) -> Ints:
 
 
 def _shares(frame: pl.DataFrame, spec: Spec, kind: Ints, case: Ints) -> Floats:
-    share = np.ones(len(frame))
     named = kind == CANDIDATE
     if spec.share is None or not named.any():
-        return share
+        return np.broadcast_to(1.0, len(frame))
+    share = np.ones(len(frame))
     share[named] = numbers(frame[spec.share])[named]
     _refuse(named & ~((share > 0) & (share <= 1)), frame, "A share must be above 0 and at most 1", spec.share)
     total = np.bincount(case[named], share[named], minlength=case.max() + 1)

@@ -50,18 +50,20 @@ def overlook(out: Pull, at: Flags, scale: Floats, overlooked: float) -> None:
     out.scale_slope[at] *= share
 
 
+def priced(u: Floats, scale: Floats, nu: float) -> Pull:
+    """What prices say. u: (y - eta) / scale, both (rows,). Normal noise: weight, bend and information are one array."""
+    w = np.ones(len(u)) if np.isinf(nu) else (nu + 1) / (nu + u * u)
+    loglik, weight = log_density(u, nu) - np.log(scale), w / scale**2
+    if np.isinf(nu):
+        return Pull(loglik, u / scale, weight, weight, weight, 1.0 - u * u)
+    bend = w * (nu - u * u) / (nu + u * u) / scale**2
+    return Pull(loglik, w * u / scale, weight, bend, expected_share(nu) / scale**2, 1.0 - w * u * u)
+
+
 def say_sales(out: Pull, at: Flags, u: Floats, scale: Floats, nu: float) -> None:
     """Fill in prices. u: (y - eta) / scale. All (rows,), of which those flagged in `at` are read and written."""
-    if at.all():
-        at = slice(None)  # type: ignore[assignment] # views instead of copies: all rows of most tables
-    u, s = u[at], scale[at]
-    w = np.ones(len(u)) if np.isinf(nu) else (nu + 1) / (nu + u * u)
-    out.loglik[at] = log_density(u, nu) - np.log(s)
-    out.slope[at] = w * u / s
-    out.weight[at] = w / s**2
-    out.bend[at] = w / s**2 if np.isinf(nu) else w * (nu - u * u) / (nu + u * u) / s**2
-    out.information[at] = expected_share(nu) / s**2
-    out.scale_slope[at] = 1.0 - w * u * u
+    for into, said in zip(out, priced(u[at], scale[at], nu), strict=True):
+        into[at] = said
 
 
 def say_bounds(out: Pull, at: Flags, sign: Floats, u: Floats, scale: Floats, nu: float) -> None:
