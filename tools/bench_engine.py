@@ -1,6 +1,6 @@
 """Measure the engine on invented sales whose truth is known, beside other programs where they are installed.
 
-    python tools/bench_engine.py [BOOK] [--large] [--largest] [--no-peers]
+    python -m tools.bench_engine [BOOK] [--large] [--largest] [--no-peers]
 
 Each line is measured once, in a process of its own with one BLAS thread, after a warm-up that loads the compiled
 kernels: seconds on the wall, of the processor, and the most memory that process held. Tables are those of

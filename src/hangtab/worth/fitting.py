@@ -30,6 +30,8 @@ from hangtab.worth.variances import Point, evaluate, limits
 MOST = 60
 AT_ONCE = 4096
 FIRST_FREEDOM = 6.0
+# Noise this many times as wide as the spread of the sales themselves is no finding.
+BOUNDLESS = 10.0
 
 
 @dataclass(frozen=True)
@@ -169,6 +171,11 @@ def report_of(problem: Problem, found: Found, iterations: int, seconds: float) -
         warnings.append(f"The fit did not converge in {iterations} iterations (gradient {found.gradient:.2g}).")
     if not found.point.mode.settled:
         warnings.append("The last mode was still moving.")
+    first, classes = problem.layout.first_class, problem.layout.classes
+    widest = float(np.exp(found.point.logs[first : first + len(classes)]).max())
+    if widest > (BOUNDLESS * problem.border.unit) ** 2:
+        # One sale among many bounds: the likelihood has a ridge along which noise and distance grow together.
+        warnings.append("The noise has no upper end: the rows hold too few sales beside their bounds.")
     (nodes,) = problem.forest.together.total("nodes", sum(len(level) for level in problem.forest.levels))
     return Report(
         found.converged, iterations, found.gradient, found.point.criterion, seconds,
