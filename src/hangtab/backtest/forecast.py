@@ -9,8 +9,8 @@ Not here: the scores (rolling), forecasters that are no engine (peers).
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, field
+from datetime import date, timedelta
 
 import numpy as np
 import polars as pl
@@ -20,7 +20,7 @@ from scipy.special import ndtri, stdtrit
 from hangtab.backtest.arrays import Floats, floats
 from hangtab.backtest.mixture import LEAST_FREEDOM
 from hangtab.domain.progress import ignore_step
-from hangtab.valuing import Calibration, calibrate, fit_table, predicted
+from hangtab.valuing import Calibration, calibrate, fit_table, fitter, predicted
 from hangtab.worth import Fitted, Spec, fit
 
 LEVELS = (0.5, 0.8, 0.9)
@@ -35,16 +35,29 @@ Forecaster = Callable[[pl.DataFrame, pl.DataFrame], pl.DataFrame]
 
 @dataclass(frozen=True)
 class Book:
-    """The book's own model, as `hangtab fit` would have fitted and recalibrated it on the last day before."""
+    """The book's own model, as `hangtab fit` would have fitted and recalibrated it on the last day before.
 
+    days: those tried from. Half-years apart, they share the fits by which each is recalibrated, so fits are remembered
+    (by day and count, which tell the rows before a day of one table from those before another).
+    """
+
+    days: tuple[date, ...]
     seed: int = 0
+    remembered: dict[tuple[object, int], Fitted] = field(default_factory=dict, compare=False, repr=False)
 
     def __call__(self, before: pl.DataFrame, tried: pl.DataFrame) -> pl.DataFrame:
-        """Fit, recalibrate and predict. before, tried: rows of `engine_table`, all dated."""
+        """Fit, recalibrate and predict. before, tried: rows of one `engine_table`, all dated."""
         last: date = before["sold"].max()  # type: ignore[assignment] # a column of dates
-        made = fit_table(before, last, self.seed, ignore_step)
+        day = min(d for d in self.days if d > last)
+        made = fit_table(before, day - timedelta(days=1), self.seed, ignore_step, self._fitted)
         said = predicted(made.fitted, tried.with_columns(price=pl.lit(None, pl.Float64), ask=pl.lit(None, pl.Float64)))
         return shown(said, made.fitted, made.calibration, tried["form"].to_list())
+
+    def _fitted(self, table: pl.DataFrame) -> Fitted:
+        key = (table["sold"].max(), len(table))
+        if key not in self.remembered:
+            self.remembered[key] = fitter(self.seed)(table)
+        return self.remembered[key]
 
 
 @dataclass(frozen=True)

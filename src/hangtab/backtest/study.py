@@ -123,15 +123,15 @@ def study_book(
     """
     days = choose_origins(sales_of(table, COLUMNS)["sold"], as_of, trial.origins)
     splits = list(time_splits(table, days, as_of, COLUMNS))
-    rows = try_out(splits, ways(trial), COLUMNS, on_step)
+    rows = try_out(splits, ways(trial, days), COLUMNS, on_step)
     if rows.is_empty():
         return None
     return summed_up(rows, as_of, [s.name for s in splits], currency), rows
 
 
-def ways(trial: Trial) -> dict[str, Forecaster]:
-    """What is tried, the book's own way first."""
-    found: dict[str, Forecaster] = {ENGINE: Book(trial.seed), LAST_FIVE: LastFive(CHAIN)}
+def ways(trial: Trial, days: tuple[date, ...]) -> dict[str, Forecaster]:
+    """What is tried from those days, the book's own way first."""
+    found: dict[str, Forecaster] = {ENGINE: Book(days, trial.seed), LAST_FIVE: LastFive(CHAIN)}
     if trial.learner:
         load_learner()  # missing, it is said at once and not after the first fit
         found[LEARNER] = Learner(book_spec(), "form", trial.seed)

@@ -8,12 +8,13 @@ from hangtab.valuing.columns import CHAIN, form_of, piece_columns
 from hangtab.valuing.reference import Reference, find_reference
 from hangtab.valuing.shared import Missed, middle_factor
 from hangtab.valuing.table import book_spec, digest, engine_table
-from hangtab.valuing.trial import fit_table, half_years, missed, predicted, try_half_year, try_table
+from hangtab.valuing.trial import Fitter, fit_table, fitter, half_years, missed, predicted, try_half_year, try_table
 from hangtab.valuing.valuer import Valuer
 
 __all__ = [
     "CHAIN",
     "Calibration",
+    "Fitter",
     "Missed",
     "Reference",
     "Tried",
@@ -24,6 +25,7 @@ __all__ = [
     "engine_table",
     "find_reference",
     "fit_table",
+    "fitter",
     "form_of",
     "half_years",
     "middle_factor",

@@ -7,7 +7,7 @@ is tried on the half-year after it. Not here: storing the fit (use-cases), the f
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -44,7 +44,15 @@ class Trial:
     missed: Missed
 
 
-def fit_table(table: pl.DataFrame, as_of: date, seed: int, on_step: OnStep) -> BookFit:
+Fitter = Callable[[pl.DataFrame], Fitted]
+
+
+def fitter(seed: int) -> Fitter:
+    """Fits a table by the book's model. A back-test gives one that remembers, since its days share their trials."""
+    return lambda table: fit(table, book_spec(), seed=seed)
+
+
+def fit_table(table: pl.DataFrame, as_of: date, seed: int, on_step: OnStep, fits: Fitter | None = None) -> BookFit:
     """Fit evidence dated up to `as_of`, with ranges calibrated on its last two years.
 
     Args:
@@ -52,11 +60,13 @@ def fit_table(table: pl.DataFrame, as_of: date, seed: int, on_step: OnStep) -> B
         as_of: the day the fit speaks from; later evidence is left out.
         seed: passed to the engine.
         on_step: told of each trial and of the fit.
+        fits: how a table is fitted, when not anew each time.
     """
+    fits = fits or fitter(seed)
     known = table.filter(pl.col("sold").is_null() | (pl.col("sold") <= as_of))
-    calibration = try_table(known, as_of + timedelta(days=1), seed, on_step)
+    calibration = try_table(known, as_of + timedelta(days=1), seed, on_step, fits)
     on_step(Step("Fitting", ORIGINS, ORIGINS + 1))
-    fitted = fit(known, book_spec(), seed=seed)
+    fitted = fits(known)
     on_step(Step("Fitting", ORIGINS + 1, ORIGINS + 1))
     if calibration is UNTRIED:
         calibration = young(len(known.filter(pl.col("kind") == "sale")), _spread(fitted))
@@ -69,12 +79,15 @@ def _spread(fitted: Fitted) -> float:
     return math.sqrt(sum(found) / len(found)) if found else 0.0
 
 
-def try_table(table: pl.DataFrame, end: date, seed: int, on_step: OnStep = ignore_step) -> Calibration:
+def try_table(
+    table: pl.DataFrame, end: date, seed: int, on_step: OnStep = ignore_step, fits: Fitter | None = None
+) -> Calibration:
     """Calibrate on the half-years before `end`, each predicted by a fit of what came before it.
 
     Returns UNTRIED when there are too few sales to be tried.
     """
-    trials = [try_half_year(before, after, seed) for before, after in half_years(table, end, on_step)]
+    fits = fits or fitter(seed)
+    trials = [try_half_year(before, after, fits) for before, after in half_years(table, end, on_step)]
     if sum(len(t.said) for t in trials) < LEAST_TRIED:
         return UNTRIED
     found = calibrate(pl.concat([t.said.with_columns(origin=pl.lit(i)) for i, t in enumerate(trials)]))
@@ -94,9 +107,9 @@ def half_years(
             yield before, after
 
 
-def try_half_year(before: pl.DataFrame, after: pl.DataFrame, seed: int) -> Trial:
+def try_half_year(before: pl.DataFrame, after: pl.DataFrame, fits: Fitter) -> Trial:
     """Fit what came before and predict the sales that came after."""
-    fitted = fit(before, book_spec(), seed=seed)
+    fitted = fits(before)
     return Trial(predicted(fitted, after), missed(fitted, after))
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from hangtab.backtest import forecast
 from hangtab.backtest.forecast import COLUMNS as SAID
 from hangtab.backtest.forecast import Engine, held_out, student
 from hangtab.backtest.peers import LastFive, Learner, StraightLine
@@ -170,3 +171,15 @@ def test_a_forecast_has_the_quantiles_of_its_t():
 def test_sales_of_a_table_without_kinds_are_all_its_rows():
     table = sales(10)
     assert len(sales_of(table, type(COLUMNS)(kind=None))) == 10
+
+
+def test_the_book_fits_the_same_rows_once_and_others_anew(monkeypatch):
+    made = []
+    monkeypatch.setattr(forecast, "fitter", lambda seed: lambda table: made.append(len(table)) or object())
+    book = forecast.Book((date(2026, 1, 1),))
+    table = sales(50)
+    first = book._fitted(table)
+    assert book._fitted(sales(50)) is first
+    assert book._fitted(table.head(49)) is not first
+    assert made == [50, 49]
+    assert forecast.Book((date(2026, 1, 1),)).remembered == {}
