@@ -77,11 +77,12 @@ class Layout:
 
 @dataclass(frozen=True)
 class Whole:
-    """The table in three figures: rows, whether all are sales, mean response of the sales."""
+    """The table in four figures: rows, whether all are sales, mean response of the sales, newest month or NO_MONTH."""
 
     rows: int
     only_sales: bool
     middle: float
+    last_month: int
 
 
 @dataclass(frozen=True)
@@ -176,7 +177,8 @@ def make_plan(spec: Spec, seen: Survey) -> Plan:
     layout = _layout(
         spec, border, _classes(spec, seen), own_walk=own_walk, market=MARKET in spec.walks and calendar.T > 0
     )
-    return Plan(spec, border, calendar, layout, Whole(seen.rows, seen.only_sales, seen.price.mean))
+    last = seen.months[1] if seen.months else NO_MONTH
+    return Plan(spec, border, calendar, layout, Whole(seen.rows, seen.only_sales, seen.price.mean, last))
 
 
 def place_rows(plan: Plan, sheet: Sheet, crew: Crew) -> Problem:

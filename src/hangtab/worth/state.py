@@ -43,6 +43,10 @@ class State:
         """Variances as the forest takes them."""
         return self.problem.prior(self.logs, self.held)
 
+    def prepare(self) -> None:
+        """Work out all that predictions need, while the other places that hold rows of the table can be asked."""
+        _ = self.solution, self.informed, self.columns, self.class_scale
+
     def _factor(self, weight: Floats) -> Factor:
         forest = self.problem.forest
         return close(forest, fold(forest, weight, self.prior), self.held)
@@ -112,19 +116,19 @@ class State:
         K = np.concatenate([self.solution.columns.K, self.solution.g[None, :T]])
         return Split(K, self.solution.columns.B)
 
-    @cached_property
+    @property
     def last_month(self) -> int:
         """Month of the newest dated row."""
-        p = self.problem
-        known = months(p.sheet.frame[p.spec.when]) if p.spec.when else np.zeros(0, np.int64)
-        return int(known.max()) if len(known) else NO_MONTH
+        return self.problem.whole.last_month
 
     @cached_property
     def class_scale(self) -> Floats:
         """Noise scale per class, and of a class unknown: the mean over the rows."""
         a, classes = self.problem.layout.first_class, self.problem.layout.classes
         variance = np.exp(self.logs[a : a + len(classes)])
-        return np.asarray(np.sqrt(np.append(variance, variance[self.problem.klass].mean())))
+        counts = np.bincount(self.problem.klass, minlength=len(classes))
+        (counts,) = self.problem.forest.together.total("classes", counts)
+        return np.asarray(np.sqrt(np.append(variance, variance @ counts / counts.sum())))
 
 
 @dataclass(frozen=True)
