@@ -22,7 +22,7 @@ from hangtab.worth.diagnosis import Diagnosis, diagnose
 from hangtab.worth.errors import SpecError, TableError
 from hangtab.worth.fitting import Report, fit_problem, refit
 from hangtab.worth.habits import Habits
-from hangtab.worth.noise import LEVELS
+from hangtab.worth.noise import LEVELS, NoiseTable
 from hangtab.worth.problem import NOTHING, Problem
 from hangtab.worth.progress import Step, ignore_step
 from hangtab.worth.sheet import read_table
@@ -181,7 +181,7 @@ class Fitted:
         start = np.append(self._state.eta[np.argsort(p.sheet.frame[ROW].to_numpy())],
                           answers.middle(self._state, self._subjects(more, None)).eta)  # fmt: skip
         problem, point, report = refit(p, self._state.logs, sheet, start[sheet.frame[ROW].to_numpy()])
-        return _fitted(problem, point, report)
+        return _fitted(problem, point, report, self._state.noise)
 
     def to_bytes(self) -> bytes:
         """The fit as bytes."""
@@ -235,8 +235,9 @@ def fit(
         ) from e
 
 
-def _fitted(problem: Problem, point: Point, report: Report) -> Fitted:
-    mode = point.mode
+def _fitted(problem: Problem, point: Point, report: Report, known: NoiseTable | None = None) -> Fitted:
+    """known: the noise's quantiles, where an older fit has them."""
+    mode, nu = point.mode, problem.freedom(point.logs)
     zeta = mode.zeta
-    noise = answers.full_noise_table(problem.freedom(point.logs))
+    noise = known if known is not None and known.nu == nu else answers.full_noise_table(nu)
     return Fitted(State(problem, point.logs, mode.weight, zeta, point.information, mode.factor.held, noise), report)

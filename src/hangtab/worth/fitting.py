@@ -137,7 +137,7 @@ def refit(old: Problem, logs: Floats, sheet: Sheet, eta: Floats) -> tuple[Proble
     pooled = float(np.log(np.exp(logs[first : first + len(old.layout.classes)]).mean()))
     kept = [logs[place[n]] if n in place else pooled for n in problem.layout.names]
     start = _by_row(sheet, eta)[problem.sheet.frame[ROW].to_numpy()]
-    point = evaluate(problem, np.array(kept), Search(start=start))
+    point = evaluate(problem, np.array(kept), Search(start=start, near=True))
     found = Found(point, point.mode.steps, 0.0, converged=point.mode.settled)
     return problem, point, report_of(problem, found, point.mode.steps, perf_counter() - began)
 
