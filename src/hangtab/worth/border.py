@@ -20,6 +20,7 @@ from hangtab.worth.survey import Moments, Survey
 from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, ramp
 
 WIDEST = 2000
+AT_ONCE = 2**17
 NARROWEST = 1e-11  # of a value's own size: floats keep sixteen digits
 
 
@@ -57,21 +58,24 @@ class Border:
         knot (rows,): the row's monthly knot, -1 for none.
         """
         unseen = np.zeros((len(frame), len(self.terms)))
-        dated = np.flatnonzero(knot >= 0)
         count = (knot >= 0).astype(np.int64)
-        # Twice over the terms, first to count: their entries all together would take more than the rows themselves.
-        for k, term in enumerate(self.terms):
-            e = term.entries(frame)
-            count += np.bincount(e.row, minlength=len(frame))
-            if e.unseen.any():  # a large table's zeros are never touched, so they take no memory
-                unseen[:, k] = e.unseen
+        # In slices, and twice, first to count: all entries at once would take more memory than the rows themselves.
+        slices = [slice(a, min(a + AT_ONCE, len(frame))) for a in range(0, len(frame), AT_ONCE)]
+        for at in slices:
+            for k, term in enumerate(self.terms):
+                e = term.entries(frame[at])
+                count[at] += np.bincount(e.row, minlength=at.stop - at.start)
+                if e.unseen.any():  # a large table's zeros are never touched, so they take no memory
+                    unseen[at, k] = e.unseen
         ptr = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
         rows = Sparse(ptr, np.empty(int(ptr[-1]), np.int32), np.empty(int(ptr[-1])))
-        free = ptr[:-1].copy()
-        kernels.lay(rows, free, Entry(dated, knot[dated], np.ones(len(dated))))
-        for term, start in zip(self.terms, self.starts, strict=True):
-            e = term.entries(frame)
-            kernels.lay(rows, free, Entry(e.row, e.col + (start + T), e.val))
+        for at in slices:
+            free = ptr[at.start : at.stop].copy()
+            dated = np.flatnonzero(knot[at] >= 0)
+            kernels.lay(rows, free, Entry(dated, knot[at][dated], np.ones(len(dated))))
+            for term, start in zip(self.terms, self.starts, strict=True):
+                e = term.entries(frame[at])
+                kernels.lay(rows, free, Entry(e.row, e.col + (start + T), e.val))
         return rows, unseen
 
     def precision(self, variances: dict[str, float], held: Flags) -> tuple[Floats, float]:

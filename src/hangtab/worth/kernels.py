@@ -183,6 +183,22 @@ def lay(rows: Sparse, free: Ints, found: Entry) -> None:
 
 
 @compiled
+def order_by(keys: Ints, order: Ints, low: int, bits: int) -> Ints:
+    """Sort `order` by the bits low, low + 1, ... low + bits - 1 of keys[order], equal ones as they stood."""
+    ends = np.zeros((1 << bits) + 1, np.int64)
+    mask = (1 << bits) - 1
+    for i in range(len(order)):
+        ends[((keys[order[i]] >> low) & mask) + 1] += 1
+    ends = np.cumsum(ends)
+    out = np.empty_like(order)
+    for i in range(len(order)):
+        digit = (keys[order[i]] >> low) & mask
+        out[ends[digit]] = order[i]
+        ends[digit] += 1
+    return out
+
+
+@compiled
 def unroll(at: Ints, nodes: Sparse, w: Floats, f: Floats, carry: Floats, Z: Floats) -> Floats:
     """Take one level of each row's chain into its dense vector Z (rows, q), from the leaf upward.
 
