@@ -203,16 +203,31 @@ def _prior_entries(columns: Columns, border: sp.coo_array) -> tuple[Ints, Ints, 
 
 def eliminate(equations: Equations, omega: Floats, prior: Prior) -> System:
     """Put the equations together for weights omega (rows,) and factor them; prior.held columns stand at zero."""
-    c, pieces = equations.columns, equations.pieces
-    held = np.zeros(c.N, bool)
-    held[c.border :] = prior.held
-    rows = Sparse(equations.rows.ptr, equations.rows.idx, np.where(held[equations.rows.idx], 0.0, equations.rows.val))
+    pieces = equations.pieces
+    held = _held(equations.columns, prior)
+    rows = _without(held, equations.rows)
     values = _squares(equations.turned, rows, omega, equations.pattern.ptr, equations.pattern.idx)
     coefficient = np.where(held[pieces.row] | held[pieces.col], 0.0, _coefficients(equations, prior))
     np.add.at(values, pieces.at[pieces.kept], coefficient[pieces.kept])
     # The diagonal comes first in each column of the lower half.
     values[equations.pattern.ptr[equations.pattern.place[held]]] = 1.0
     return System(equations, prior, rows, factor(equations.pattern, values))
+
+
+def _held(columns: Columns, prior: Prior) -> Flags:
+    held = np.zeros(columns.N, bool)
+    held[columns.border :] = prior.held
+    return held
+
+
+def _without(held: Flags, rows: Sparse) -> Sparse:
+    return Sparse(rows.ptr, rows.idx, np.where(held[rows.idx], 0.0, rows.val))
+
+
+def target_rows(system: System, rows: Sparse, block: Places, nodes: Places) -> Sparse:
+    """Rows to answer for over all effects, held columns left out; as `effect_rows`, an unknown root's block last."""
+    columns = system.equations.columns
+    return _without(_held(columns, system.prior), effect_rows(columns, rows, block, nodes))
 
 
 def _coefficients(equations: Equations, prior: Prior) -> Floats:
@@ -283,13 +298,11 @@ def gaps(system: System, *, known_flat: bool) -> Gaps:
 def covariances(system: System, row: Ints, col: Ints, *, known_flat: bool) -> Floats:
     """Covariances of pairs of effects that some row or the prior couples, (n,)."""
     out = entries(system.inverse, row, col)
-    c, free = system.equations.columns, np.ones(system.equations.columns.N)
-    free[c.border :][system.prior.held] = 0.0
+    held = _held(system.equations.columns, system.prior)
     if known_flat:
         U = _half_of_flat(system)
         out -= np.einsum("ij,ij->i", U[row], U[col])
-    kept: Floats = free[row] * free[col]
-    return out * kept
+    return np.where(held[row] | held[col], 0.0, out)
 
 
 def _half_of_flat(system: System) -> Floats:

@@ -12,8 +12,9 @@ import polars as pl
 import pytest
 import qdldl
 import scipy.sparse as sp
+from threadpoolctl import threadpool_limits
 
-from hangtab.worth import Curve, Spec, factoring, sparse, spread
+from hangtab.worth import Curve, Spec, factoring, paths, planting, sparse, spread
 from hangtab.worth.factoring import factor, make_pattern, solve
 from hangtab.worth.fitting import first_logs
 from hangtab.worth.forest import carry, close, fitted_values, fold
@@ -24,6 +25,13 @@ from hangtab.worth.sheet import read_table
 from hangtab.worth.takahashi import entries, known, selected_inverse
 
 ROWS = 400
+
+
+@pytest.fixture(autouse=True)
+def one_thread():
+    """As inside a fit: two BLAS threads make small matrices many times slower on busy cores."""
+    with threadpool_limits(1, user_api="blas"):
+        yield
 
 
 def scattered(seed: int) -> np.ndarray:
@@ -148,6 +156,7 @@ SPEC = Spec(
 )
 SPECS = {
     "everything": SPEC,
+    "everything in parts": SPEC,
     "no walks": replace(SPEC, walks=()),
     "a market walk": replace(SPEC, walks=("market",)),
     "no chain": replace(SPEC, groups=("seller", "venue"), factors=(), priors={}, walks=("market",)),
@@ -156,9 +165,13 @@ SPECS = {
 
 
 @pytest.fixture(params=list(SPECS))
-def problem(request):
-    spec = SPECS[request.param]
-    return make_problem(spec, read_table(table(), spec))
+def problem(request, monkeypatch):
+    spec, parts = SPECS[request.param], request.param.endswith("in parts")
+    if parts:
+        monkeypatch.setattr(planting, "LEAST_ROWS", 40)
+    made = make_problem(spec, read_table(table(), spec))
+    assert (len(made.forest.parts) > 1) == parts
+    return made
 
 
 @pytest.fixture(params=["no column held", "a column held"])
@@ -216,3 +229,35 @@ def test_variances_of_combinations_off_the_pattern_equal_the_dense_ones(problem,
     rows = sparse.Sparse(X.indptr.astype(np.int64), X.indices.astype(np.int64), X.data)
     every = sparse.leaning(system, sp.eye_array(N, format="csr"))
     assert sparse.variances(system, rows) == pytest.approx(np.diag(X @ every @ X.T), rel=1e-9, abs=1e-12)
+
+
+def new_rows(problem):
+    """Some rows of the table, some of them with a name that nobody has seen."""
+    frame = problem.sheet.frame[::37]
+    strangers = {"line": [None, "new"], "release": ["r1", "r1", "new"], "seller": ["s1", "s2", "s3", "new"]}
+    for name in strangers.keys() & set(frame.columns):
+        seen = frame[name].to_list()[len(strangers[name]) :]
+        frame = frame.with_columns(pl.Series(name, [*strangers[name], *seen]))
+    forest, nodes = problem.forest, problem.chain.find(frame)
+    knot = np.where(problem.knot[::37] >= 0, np.arange(len(frame)) % max(forest.T, 1), -1)
+    rows, _ = problem.border.rows(frame, knot, forest.T)
+    block = np.zeros(len(frame), np.int64)
+    if problem.layout.line >= 0:
+        block = np.where(nodes[:, 0] >= 0, forest.levels[0].block[nodes[:, 0]], len(forest.walked))
+    return paths.Targets(rows, block, nodes)
+
+
+def test_the_forest_answers_for_new_rows_as_the_sparse_equations_do(problem, pair):
+    factor_, system = pair
+    post, targets = paths.make_posterior(problem.forest, factor_), new_rows(problem)
+    rows = sparse.target_rows(system, targets.rows, targets.block, targets.nodes)
+    X = sparse.as_matrix(rows, system.equations.columns.N)
+    with_all = sparse.leaning(system, X)
+    reached = paths.reach(post, targets)
+    near = {"rel": 1e-9, "abs": 1e-9}
+    assert paths.variances(post, reached) == pytest.approx(sparse.variances(system, rows), **near)
+    assert paths.joint(post, reached) == pytest.approx(X @ with_all, **near)
+    one = paths.Targets(paths.take_rows(targets.rows, np.array([5])), targets.block[[5]], targets.nodes[[5]])
+    reached = paths.reach(post, one)
+    sales = sparse.as_matrix(system.rows, system.equations.columns.N) @ with_all[:, 5]
+    assert paths.rows_with_target(post, reached, paths.lean(post, reached)) == pytest.approx(sales, **near)
