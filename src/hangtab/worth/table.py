@@ -123,7 +123,15 @@ def canonical(frame: pl.DataFrame, spec: Spec) -> pl.DataFrame:
     columns = list(dict.fromkeys(part for path in spec.chain for part in path.split("/")))
     keys = _packed([group_keys(frame[c]) for c in columns])
     order = sorted_by([*keys, _hashes(frame)])
-    return frame if (order[1:] > order[:-1]).all() else frame[order]
+    return frame if (order[1:] > order[:-1]).all() else pl.DataFrame([_taken(column, order) for column in frame])
+
+
+def _taken(column: pl.Series, order: Ints) -> pl.Series:
+    """A column in another order; plain numbers by way of numpy, which takes half the time."""
+    plain = column.dtype.is_integer() or column.dtype.is_float() or column.dtype == pl.Date
+    if not plain or column.null_count():
+        return column.gather(order)
+    return pl.Series(column.name, column.to_physical().to_numpy()[order]).cast(column.dtype)
 
 
 def sorted_by(keys: list[Ints]) -> Ints:
