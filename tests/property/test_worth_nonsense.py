@@ -20,7 +20,8 @@ from hangtab.worth import Curve, Fitted, Spec, WorthError, fit
 LOWEST, HIGHEST = np.exp([-700.0, 700.0])  # prices are cut there, within what a float can hold
 NARROW = 1e-4
 UNSEEN = {"line": "elsewhere", "release": "never", "form": "no such", "seller": "nobody", "venue": "nowhere",
-          "flaws": ["odd"], "pieces": 9.0, "double": 18.0, "grade": -40.0, "grader": "none", "sold": dt.date(2099, 1, 1)}  # fmt: skip
+          "flaws": ["odd"], "pieces": 9.0, "double": 18.0, "grade": -40.0, "grader": "none",
+          "sold": dt.date(2099, 1, 1)}  # fmt: skip
 NOTHING = {"line": None, "venue": None}  # a row of which nothing is known
 ANYTHING = Spec(
     price="price",
