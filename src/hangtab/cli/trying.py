@@ -59,7 +59,7 @@ def show(kept: KeptStudy) -> None:
     for title, heads, classes in (
         ("By earlier sales of the variant", track.THIN_HEADS, track.by_thinness(study.classes)),
         ("By kind of piece", track.KIND_HEADS, track.by_kind(study.classes)),
-        ("Both together", track.KIND_HEADS, track.narrow(study.classes)),
+        ("Kind, and earlier sales", track.KIND_HEADS, track.narrow(study.classes)),
     ):
         _print(title, heads, [track.class_row(c) for c in classes])
     _print("Against other ways", track.PEER_HEADS, [track.peer_row(p.name, p.overall) for p in study.peers])

@@ -17,7 +17,7 @@ from hangtab.rendering import words
 from hangtab.usecases.backtest import class_said
 
 FEWEST = 20  # sales of a class before it gets a line of its own
-FIGURES = ("Off by, %", "Within 25 %", "5 in 10", "8 in 10", "9 in 10", "CRPS")
+FIGURES = ("Off by", "In 25 %", "5 in 10", "8 in 10", "9 in 10", "CRPS")
 THIN_HEADS = ("Earlier sales", "Sales", *FIGURES)
 KIND_HEADS = ("Pieces", "Sales", *FIGURES)
 PEER_HEADS = ("Way", *FIGURES)
@@ -94,7 +94,7 @@ def class_row(one: Class) -> Row:
     """A class as a line under `THIN_HEADS` or `KIND_HEADS`, by its shortest name."""
     thin = THIN_NAMES.get(one.thin, one.thin)
     kind = f"{one.form[:1].upper()}{one.form[1:]}"
-    head = f"{kind}, {thin} earlier" if kind and thin else kind or thin or "All"
+    head = f"{kind}, {one.thin}" if kind and thin else kind or thin or "All"
     return Row(head, (words.grouped(str(one.sales)), *_figures(one)))
 
 

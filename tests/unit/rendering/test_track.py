@@ -45,7 +45,7 @@ def test_few_sales_get_no_line_of_their_own():
 def test_rows_have_a_cell_for_each_head():
     assert len(track.class_row(one()).cells) == len(track.THIN_HEADS) - 1 == len(track.KIND_HEADS) - 1
     assert len(track.peer_row(ENGINE, one()).cells) == len(track.PEER_HEADS) - 1
-    assert track.class_row(one("loose raw", "0")).head == "Loose raw, none earlier"
+    assert track.class_row(one("loose raw", "0")).head == "Loose raw, 0"
     assert track.band_rows(STUDY) == ()
 
 
