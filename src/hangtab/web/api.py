@@ -176,6 +176,17 @@ def routes(desk: Desk) -> APIRouter:
         found = desk.suggest(text.strip()) if text.strip() else ()
         return [{"text": s.text, "subject": s.subject, "kind": s.kind} for s in found]
 
+    @router.get("/sales", response_model=SalesModel)
+    def sales(wanted: Annotated[SalesFilter, Depends(read_filter)]) -> dict[str, Any]:
+        """The list of sales, a hundred at a time."""
+        found = desk.sales(wanted)
+        return {"currency": desk.info().currency, "total": found.total, "rows": list(found.rows)}
+
+    _add_track_record(router, desk)
+    return router
+
+
+def _add_track_record(router: APIRouter, desk: Desk) -> None:
     @router.get("/track-record")
     def track_record() -> dict[str, Any]:
         """How wrong the book's estimates were on sales that came later: the newest back-test."""
@@ -183,14 +194,6 @@ def routes(desk: Desk) -> APIRouter:
         if kept is None:
             raise HangtabError("Nothing was tried yet", where="the book", mend="hangtab backtest")
         return study_json(kept.study, kept.made)
-
-    @router.get("/sales", response_model=SalesModel)
-    def sales(wanted: Annotated[SalesFilter, Depends(read_filter)]) -> dict[str, Any]:
-        """The list of sales, a hundred at a time."""
-        found = desk.sales(wanted)
-        return {"currency": desk.info().currency, "total": found.total, "rows": list(found.rows)}
-
-    return router
 
 
 def _asked(one: Asked) -> dict[str, Any]:
