@@ -6,7 +6,6 @@ variant, levelled to all-in prices in the book's currency at the day's rate, as 
 
 from collections import defaultdict
 from datetime import date, timedelta
-from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -15,7 +14,7 @@ import pytest
 import hangtab
 from hangtab.domain.subject import Subject
 from hangtab.usecases.fitting import load_valuer
-from hangtab.valuing import book_spec, engine_table, form_of, predicted, try_table
+from hangtab.valuing import book_spec, engine_table, form_of, predicted
 from hangtab.worth import fit
 from tests.journeys.conftest import AT
 
@@ -24,7 +23,6 @@ YEAR = timedelta(days=365)
 ORIGIN = date.fromisoformat(AT) - YEAR
 LAST = 5
 BETTER = 0.75  # of the yardstick's error at most: at least 25 % below it
-INSIDE = (0.77, 0.83)
 
 
 @pytest.fixture(scope="module")
@@ -67,41 +65,22 @@ def last_sales(table, same):
 
 @pytest.fixture(scope="module")
 def trial(table):
-    """Fitted before the origin, its ranges calibrated on what lay before it, and tried on the year after."""
+    """Fitted before the origin and asked about the year after; whether ranges hold is tried in `test_ranges`."""
     before = table.filter(pl.col("sold") < ORIGIN)
     after = table.filter((pl.col("sold") >= ORIGIN) & (pl.col("kind") == "sale"))
-    calibration = try_table(before, ORIGIN - YEAR, seed=0)
-    said = predicted(fit(before, book_spec(), seed=0), after)
-    wider = pl.Series([calibration.scale(form) for form in said["form"]])
-    middle = said["median"]
-    low, high = (middle * ((said[side] / middle).log() * wider).exp() for side in ("low_80", "high_80"))
-    return SimpleNamespace(said=said, inside=(said["price"] >= low) & (said["price"] <= high))
+    return predicted(fit(before, book_spec(), seed=0), after)
 
 
 @pytest.mark.parametrize("same", [variant, variant_and_form])
 def test_worths_are_at_least_a_quarter_nearer_than_the_last_five_sales(trial, table, same):
     """Both judged on the same sales: those of which an earlier one exists. Measured: .681 and .731 of its error."""
     plain = last_sales(table, same)
-    said = trial.said.filter(pl.col("id").is_in(list(plain)))
+    said = trial.filter(pl.col("id").is_in(list(plain)))
     ours = float(np.median(np.abs(said["median"] / said["price"] - 1)))
     theirs = float(np.median(np.abs(np.array([plain[i] for i in said["id"]]) / said["price"].to_numpy() - 1)))
     figures = f"off by {ours:.1%} against {theirs:.1%} on {len(said)} sales: {ours / theirs:.3f} of it"
     assert len(said) > 800, figures
     assert ours <= BETTER * theirs, figures
-
-
-def test_eight_in_ten_ranges_hold_eight_in_ten_sales(trial):
-    """Measured: 78.9 %."""
-    share = float(trial.inside.mean())
-    assert INSIDE[0] <= share <= INSIDE[1], f"{share:.1%} of {len(trial.said)} unseen sales fell inside"
-
-
-def test_no_form_of_piece_is_far_from_eight_in_ten(trial):
-    """Ten points either way, and two standard errors of the form's own count: a small form tells little."""
-    tried = trial.said.with_columns(inside=trial.inside)
-    by_form = tried.group_by("form").agg(n=pl.len(), share=pl.col("inside").mean())
-    off = by_form.filter((pl.col("share") - 0.8).abs() > 0.1 + 2 * (0.16 / pl.col("n")).sqrt())
-    assert not len(off), str(off)
 
 
 def test_the_comparables_of_a_thousand_pieces_add_up(standing):
@@ -133,10 +112,9 @@ def test_the_order_of_rows_changes_no_figure(table):
 
 
 def test_worths_follow_the_demo_s_truth(standing, demo):
-    """The truth is the median of what simulated auctions would bring for pieces told in the same words.
+    """The truth is the median of what sells in simulated auctions at the reference venue, for pieces told alike.
 
-    Bounds are for plausibility only: the book knows titles and not pieces, and worths are stated for the commonest
-    place of the book, not for the simulated auction. Measured: correlation .985, level 1.08, off by 11 %.
+    Whether the ranges of the middle hold it is tried in `test_ranges`. Measured: level .972, off by 7.6 %.
     """
     truth = pl.read_parquet(demo.world / "truth" / "worths.parquet")
     asked = [Subject.parse(key) for key in truth["subject"]]
@@ -146,6 +124,6 @@ def test_worths_follow_the_demo_s_truth(standing, demo):
     level = float(np.exp(np.median(logs - right)))
     off = float(np.median(np.abs(np.expm1(logs - right))))
     figures = f"correlation of logs {alike:.3f}, level {level:.3f}, off by {off:.1%} at the middle of {len(truth)}"
-    assert alike > 0.95, figures
-    assert 0.85 < level < 1.2, figures
-    assert off < 0.2, figures
+    assert alike > 0.97, figures
+    assert 0.95 < level < 1.05, figures
+    assert off < 0.12, figures
