@@ -145,11 +145,22 @@ def fit(
     book: BookOption = None,
     at: AtOption = None,
     seed: Annotated[int, typer.Option(help="Seed kept with the fit.")] = 0,
+    *,
     explain: Annotated[bool, typer.Option("--explain", help="Say afterwards how the fit fits.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="With --explain: print JSON for scripts.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="With --explain or --rows: print JSON for scripts.")] = False,
     who: WhoOption = None,
+    rows: Annotated[str | None, typer.Option(help="Fit Parquet files of rows instead: 'folder/*.parquet'.")] = None,
+    scheduler: Annotated[str | None, typer.Option(help="With --rows: fit on the dask cluster at this address.")] = None,
+    model: Annotated[Path | None, typer.Option(help="With --rows: JSON file of the model; else the book's.")] = None,
+    ask: Annotated[Path | None, typer.Option(help="With --rows: Parquet file of rows to give worths for.")] = None,
+    out: Annotated[Path | None, typer.Option(help="With --ask: where their worths go, as Parquet.")] = None,
 ) -> None:
-    """Fit the book: learn worths from its evidence."""
+    """Fit the book: learn worths from its evidence. With --rows, fit files of rows and no book."""
+    if rows is not None:
+        from hangtab.cli import fitting_rows
+
+        fitting_rows.run(rows, fitting_rows.Wanted(scheduler, model, ask, out, as_json))
+        return
     from hangtab.usecases.fitting import fit_book, load_valuer
     from hangtab.usecases.settling import rank_waiting
 

@@ -142,15 +142,22 @@ class Spec:
 
     @classmethod
     def from_dict(cls, values: Mapping[str, Any]) -> Spec:
-        """The Spec that `to_dict` wrote."""
-        known = {f.name for f in fields(cls)}
-        kept = {k: v for k, v in values.items() if k in known}
-        curves = {k: Curve(**_tupled(c)) for k, c in kept.pop("curves").items()}
-        return cls(curves=curves, **kept)
+        """The Spec of plain values, such as `to_dict` wrote or a person; a curve may be its direction alone."""
+        strange = sorted(set(values) - {f.name for f in fields(cls)})
+        if strange or "price" not in values:
+            what = f"No such field of a model: {strange[0]!r}" if strange else "The model names no column of prices"
+            raise SpecError(what, where="Spec", mend=f"Use {', '.join(f.name for f in fields(cls))}.")
+        kept = dict(values)
+        curves = {k: c if isinstance(c, str) else Curve(**_tupled(c)) for k, c in kept.pop("curves", {}).items()}
+        try:
+            return cls(curves=curves, **kept)
+        except TypeError as error:
+            raise SpecError(f"A field of the model is not what it should be: {error}", where="Spec",
+                            mend="Give lists of names, names, and numbers as documented.") from error  # fmt: skip
 
 
 def _tupled(curve: Mapping[str, Any]) -> dict[str, Any]:
-    knots = curve["knots"]
+    knots = curve.get("knots", Curve.knots)
     return {**curve, "knots": tuple(knots) if isinstance(knots, list) else knots}
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -17,6 +16,7 @@ import polars as pl
 from hangtab.worth.arrays import Flags, Floats, Ints, Split
 from hangtab.worth.cover import Cover, make_cover, predictors
 from hangtab.worth.forest import Factor, Prior, Solution, carry, close, fitted_values, fold, solve
+from hangtab.worth.kept import kept
 from hangtab.worth.lots import Mixed, linearise, lot_weights, lots_of
 from hangtab.worth.noise import NoiseTable
 from hangtab.worth.paths import Posterior, Targets, dense, make_posterior
@@ -38,7 +38,7 @@ class State:
     held: Flags
     noise: NoiseTable
 
-    @cached_property
+    @kept
     def prior(self) -> Prior:
         """Variances as the forest takes them."""
         return self.problem.prior(self.logs, self.held)
@@ -51,38 +51,38 @@ class State:
         forest = self.problem.forest
         return close(forest, fold(forest, weight, self.prior), self.held)
 
-    @cached_property
+    @kept
     def pulling(self) -> Factor:
         """Factor under the mode's weights: gains rest on it."""
         return self._factor(self.weight)
 
-    @cached_property
+    @kept
     def informing(self) -> Factor:
         """Factor under the information weights: ranges rest on it."""
         return self._factor(self.information)
 
-    @cached_property
+    @kept
     def solution(self) -> Solution:
         """The mode."""
         forest = self.problem.forest
         return solve(forest, self.pulling, carry(forest, self.pulling.folded, self.zeta[:, None]))
 
-    @cached_property
+    @kept
     def eta(self) -> Floats:
         """Linear predictor of every training row."""
         return fitted_values(self.problem.forest, self.solution)[:, 0]
 
-    @cached_property
+    @kept
     def pulled(self) -> Posterior:
         """Covariances under the mode's weights."""
         return make_posterior(self.problem.forest, self.pulling)
 
-    @cached_property
+    @kept
     def informed(self) -> Posterior:
         """Covariances under the information weights."""
         return make_posterior(self.problem.forest, self.informing)
 
-    @cached_property
+    @kept
     def _mixed(self) -> tuple[Mixed | None, Floats, Floats]:
         """The lots linearised at the mode, their EM weights and information."""
         lots, habit = lots_of(self.problem.sheet), self.problem.habits.lot
@@ -91,13 +91,13 @@ class State:
         weights, information = lot_weights(lots, self.eta, habit, self.noise.nu)
         return linearise(lots, self.eta, habit.discount), weights, information
 
-    @cached_property
+    @kept
     def pulled_cover(self) -> Cover | None:
         """What lots add to the covariances under the mode's weights."""
         mixed, weights, _ = self._mixed
         return make_cover(self.problem.forest, self.pulling, mixed, weights)
 
-    @cached_property
+    @kept
     def informed_cover(self) -> Cover | None:
         """What lots add to the covariances under the information weights."""
         mixed, _, information = self._mixed
@@ -109,7 +109,7 @@ class State:
         out = gaps(forest, factor, covariance(forest, factor, known_flat=False), self.prior).rows
         return out if cover is None else out - cover.narrow_each(fitted_values(forest, cover.solution))
 
-    @cached_property
+    @kept
     def columns(self) -> Split:
         """Mode of every column, with the block of unknown roots last."""
         T = self.problem.forest.T
@@ -121,7 +121,7 @@ class State:
         """Month of the newest dated row."""
         return self.problem.whole.last_month
 
-    @cached_property
+    @kept
     def class_scale(self) -> Floats:
         """Noise scale per class, and of a class unknown: the mean over the rows."""
         a, classes = self.problem.layout.first_class, self.problem.layout.classes

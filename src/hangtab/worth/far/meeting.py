@@ -7,6 +7,7 @@ Not here: what is asked (place.py) and answered (hub.py).
 
 from __future__ import annotations
 
+import asyncio
 import pickle
 import threading
 from collections.abc import Callable, Iterator
@@ -18,7 +19,7 @@ from hangtab.worth.errors import Cancelled, WorthError
 from hangtab.worth.far.hub import Asked, Hub
 from hangtab.worth.progress import Step
 
-PATIENCE = "10s"  # for a scheduler to answer
+PATIENCE = 5  # seconds for a scheduler to answer
 LONGEST = "1h"  # for the other places: a lost one may have to begin anew
 LOOK = 0.05  # seconds between two looks at what the workers do
 STEP, STOP, BYE = "step", "stop", "bye"
@@ -28,10 +29,18 @@ def connect(scheduler: str) -> Any:  # noqa: ANN401 - dask has no types
     """A client of the scheduler; WorthError if dask is not installed or nobody answers."""
     try:
         from distributed import Client  # noqa: PLC0415 - an extra
+        from distributed.comm import connect as knock  # noqa: PLC0415
     except ImportError as e:
         raise WorthError("Fits over a cluster need dask", mend="pip install 'hangtab[cluster]'") from e
+
+    async def answers() -> None:
+        comm = await knock(scheduler, timeout=PATIENCE)
+        await comm.close()
+
     try:
-        return Client(scheduler, timeout=PATIENCE, set_as_default=False)
+        # A client that finds nobody leaves a traceback on the terminal; so somebody else asks first.
+        asyncio.run(answers())
+        return Client(scheduler, set_as_default=False)
     except (OSError, ValueError) as e:
         raise WorthError(
             "No scheduler answers", where=scheduler,

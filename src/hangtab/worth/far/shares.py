@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from hangtab.worth.errors import SpecError, TableError
 from hangtab.worth.spec import Spec
 
 
@@ -24,8 +25,14 @@ class Contents:
 
 
 def contents_of(path: str, spec: Spec) -> Contents:
-    """Look into one Parquet file."""
-    lazy = pl.scan_parquet(path)
+    """Look into one Parquet file. Raises SpecError where it lacks a column, TableError where it cannot be read."""
+    try:
+        lazy = pl.scan_parquet(path)
+        lacking = [n for n in spec.columns if n not in lazy.collect_schema().names()]
+    except (OSError, pl.exceptions.PolarsError) as e:
+        raise TableError("A file of rows cannot be read", where=path, mend=f"Give Parquet files ({e}).") from e
+    if lacking:
+        raise SpecError(f"The table has no column {lacking[0]!r}", where=path, mend="Name a column the table has.")
     rows = int(lazy.select(pl.len()).collect().item())
     if not spec.chain:
         return Contents(path, rows, frozenset())

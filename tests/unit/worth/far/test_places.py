@@ -45,8 +45,9 @@ NORMAL = Spec(
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("spec", [NORMAL, SPEC], ids=["normal", "student, bounds and curves"])
-def test_three_places_come_to_the_figures_of_one_fit(spec):
+# With bounds the search ends where little is promised: rounding in another order then shows in the eighth digit.
+@pytest.mark.parametrize(("spec", "near"), [(NORMAL, 1e-8), (SPEC, 1e-6)], ids=["normal", "student, bounds, curves"])
+def test_three_places_come_to_the_figures_of_one_fit(spec, near):
     table = market(rows=700)
     lines = sorted(table["line"].unique())
     shares = [table.filter(pl.col("line").is_in(own)) for own in (lines[:1], lines[1:2], lines[2:])]
@@ -54,14 +55,14 @@ def test_three_places_come_to_the_figures_of_one_fit(spec):
     one = fit(table, spec)
     for own, rows in zip(found, shares, strict=True):
         for name, value in one.components.items():
-            assert own.components[name] == pytest.approx(value, rel=1e-8, abs=1e-12), name
+            assert own.components[name] == pytest.approx(value, rel=near, abs=1e-12), name
         assert own.report.rows == 700
         assert own.report.nodes == one.report.nodes
         here, there = own.predict(rows), one.predict(rows)
         for column in ("median", "low_80", "high_90", "mean"):
-            assert here[column].to_numpy() == pytest.approx(there[column].to_numpy(), rel=1e-8)
+            assert here[column].to_numpy() == pytest.approx(there[column].to_numpy(), rel=near)
     strange = {"line": "never seen"}
-    assert found[0].predict(strange)["high_80"][0] == pytest.approx(one.predict(strange)["high_80"][0], rel=1e-8)
+    assert found[0].predict(strange)["high_80"][0] == pytest.approx(one.predict(strange)["high_80"][0], rel=near)
 
 
 def test_a_place_begun_anew_is_told_what_was_answered_before():
