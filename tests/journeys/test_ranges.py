@@ -147,18 +147,20 @@ def truth(standing, demo):
 
 
 def test_ranges_of_the_middle_hold_the_truth(truth):
-    """Measured: 48.3, 76.3 and 87.3 of 100; before recalibration 44.3, 71.0 and 81.7.
+    """Measured on 900 pieces: 50.3, 80.9 and 90.0 of 100; as the fit claims 44.6, 73.7 and 82.6.
 
-    Within five points and not two: this is one day of one world, whose 300 pieces share the errors of one market's and
-    three lines' last months. Three worlds (seeds 7, 8 and 9) together: 49.8, 76.8 and 88.3.
+    Another world (seed 8) is held too widely by the same rule: 56.9, 87.1 and 93.7.
     """
     shares = held(truth)
-    assert max(gaps(shares)) <= 0.05, shares
+    assert max(gaps(shares)) <= 0.02, shares
 
 
 @pytest.mark.parametrize("name", CLASSES)
 def test_they_hold_it_for_each_class_of_pieces(truth, name):
-    """Five points, and two standard errors of a class this small (35 graded pieces: 13.5 points at 80 %)."""
+    """Five points, and two standard errors of a class this small (90 graded pieces: 10.5 points at 50 %).
+
+    Measured, at worst: loose pieces, 44.5 of 100 in the 50 % range (227 pieces); graded ones, 55.6 (90).
+    """
     mine = truth.filter(CLASSES[name])
     shares = held(mine)
     for share, level in zip(shares, LEVELS, strict=True):
@@ -167,7 +169,7 @@ def test_they_hold_it_for_each_class_of_pieces(truth, name):
 
 
 def test_the_middle_is_not_off_to_one_side(truth):
-    """The level of all 300. Measured: 2.9 % low at the median."""
+    """The level of all 900."""
     assert abs(float((truth["price"] / truth["median"]).log().median())) < 0.05
 
 

@@ -41,7 +41,7 @@ sources/    what a user would have collected over seven years; take this in
 truth/      what each piece really was; never taken in, only compared with
 """
 
-WORTHS, LEAST = 300, 0.4  # subjects whose truth is drawn; a small world gives this share of them at the least
+WORTHS, LEAST = 900, 0.4  # subjects whose truth is drawn; a small world gives this share of them at the least
 
 
 def _rates() -> dict[str, Floats]:

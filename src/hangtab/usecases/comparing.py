@@ -18,11 +18,11 @@ from hangtab.usecases.desk import Compared
 from hangtab.usecases.estimate import Ask, answer
 from hangtab.usecases.fitting import Standing
 from hangtab.usecases.parts import Parts
+from hangtab.valuing import middle_half
 
 AGAINST = re.compile(r"\s+(?:against|versus|vs\.?)\s+", re.IGNORECASE)
 LACKING = re.compile(r"\b(no|without)\b", re.IGNORECASE)
 CLEAR = re.compile(r"\b(clear|unyellowed|without|clean)\b", re.IGNORECASE)
-Z80 = 1.2816  # standard normal, central 80 %
 SIDES = 2
 
 
@@ -73,5 +73,5 @@ def _ratio(standing: Standing, first: Subject, second: Subject, asked: Ask) -> t
     mean, cov = valuer.fitted.joint(valuer.rows_for([first, second], [asked.at, asked.at]))
     middle = float(mean[0] - mean[1])
     spread = math.sqrt(max(float(cov[0, 0] + cov[1, 1] - 2 * cov[0, 1]), 0.0))
-    spread *= valuer.calibration.middle  # as much wider as the ranges of any middle
-    return math.exp(middle), math.exp(middle - Z80 * spread), math.exp(middle + Z80 * spread)
+    half = middle_half(spread, valuer.calibration.middle, 0.8) if spread > 0 else 0.0  # a piece against itself
+    return math.exp(middle), math.exp(middle - half), math.exp(middle + half)

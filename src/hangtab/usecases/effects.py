@@ -20,6 +20,7 @@ COMPONENTS = {
     "state": "Packaging and grader",
     "card": "Card",
     "generation": "Case generation",
+    "premium": "Grading of each character",
     "note": "Condition word",
     "attribute": "Kind of running change",
     "stage": "Stage of a prototype",

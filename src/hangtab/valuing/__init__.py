@@ -6,7 +6,7 @@ The engine itself knows no toys: all that the trade knows about a piece becomes 
 from hangtab.valuing.calibration import Calibration, Tried, calibrate
 from hangtab.valuing.columns import CHAIN, form_of, piece_columns
 from hangtab.valuing.reference import Reference, find_reference
-from hangtab.valuing.shared import Missed, middle_factor
+from hangtab.valuing.shared import Missed, middle_factor, middle_half
 from hangtab.valuing.table import book_spec, digest, engine_table
 from hangtab.valuing.trial import Fitter, fit_table, fitter, half_years, missed, predicted, try_half_year, try_table
 from hangtab.valuing.valuer import Valuer
@@ -29,6 +29,7 @@ __all__ = [
     "form_of",
     "half_years",
     "middle_factor",
+    "middle_half",
     "missed",
     "piece_columns",
     "predicted",

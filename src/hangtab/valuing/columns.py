@@ -31,6 +31,7 @@ class PieceColumns(TypedDict):
     scale: str | None
     position: float | None
     generation: str | None
+    premium: str | None
     note: str | None
     attribute: str | None
     stage: str | None
@@ -74,6 +75,7 @@ def piece_columns(subject: Subject, catalogue: Catalogue, on: date | None = None
         scale=f"{grading.grader}:{grading.scale} {subject.packaging.value}" if grading else None,
         position=position,
         generation=f"{grading.grader} {grading.generation}" if grading and grading.generation else None,
+        premium=chain.character if grading else None,
         note=f"{subject.packaging.value} {subject.note}" if subject.note and not grading else None,
         attribute=change.attribute if change and change.attribute else None,
         stage=f"{prototype.stage} {prototype.finish}".strip() if prototype else None,

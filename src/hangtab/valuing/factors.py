@@ -14,6 +14,7 @@ GROUPS = {
     "position": "grade",
     "state": "grade",
     "generation": "grade",
+    "premium": "grade",
     "note": "grade",
     "marks": "flaws",
     "site": "venue",

@@ -27,7 +27,8 @@ SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
     "id": pl.String, "price": pl.Float64, "ask": pl.Float64, "kind": pl.String, "sold": pl.Date, "wider": pl.Float64,
     "site": pl.String, "mechanism": pl.String, "season": pl.String, "subject": pl.String,
     **dict.fromkeys(CHAIN, pl.String), "state": pl.String, "card": pl.String, "scale": pl.String,
-    "position": pl.Float64, "generation": pl.String, "note": pl.String, "attribute": pl.String, "stage": pl.String,
+    "position": pl.Float64, "generation": pl.String, "premium": pl.String,
+    "note": pl.String, "attribute": pl.String, "stage": pl.String,
     "marks": pl.List(pl.String), "features": pl.List(pl.String),
 }  # fmt: skip
 # Hearsay is somebody's word: its noise is taken twice as wide until the engine learns it (common practice, no source).
@@ -52,8 +53,7 @@ OVERLOOKED = 0.98
 PRIORS: dict[str, str | float] = {
     "state": 1.0,
     **dict.fromkeys(
-        ("card", "generation", "note", "attribute", "stage", "marks", "features", "site", "mechanism", "season"),
-        "learned",
+        "card generation premium note attribute stage marks features site mechanism season".split(), "learned"
     ),
 }
 

@@ -21,6 +21,7 @@ from hangtab.valuing.calibration import LEVELS, Calibration
 from hangtab.valuing.columns import CHAIN, form_of, piece_columns
 from hangtab.valuing.factors import group_factors
 from hangtab.valuing.reference import Reference
+from hangtab.valuing.shared import middle_half
 from hangtab.valuing.verdict import verdict_words
 from hangtab.worth import Fitted
 
@@ -69,14 +70,13 @@ class Valuer:
 
     def _span(self, row: dict[str, float], form: str, kind: str) -> Span:
         median = row["median"]
-        wider = self.calibration.middle if kind == "middle" else self.calibration.scale(form)
-        ranges = {
-            round(level * 100): (
-                median * (row[f"low_{level * 100:.0f}"] / median) ** wider,
-                median * (row[f"high_{level * 100:.0f}"] / median) ** wider,
-            )
-            for level in LEVELS
-        }
+        ranges = {}
+        for level in LEVELS:
+            if kind == "middle":
+                half = middle_half(row["log_sd"], self.calibration.middle, level)
+            else:
+                half = self.calibration.scale(form) * math.log(row[f"high_{level * 100:.0f}"] / median)
+            ranges[round(level * 100)] = (median * math.exp(-half), median * math.exp(half))
         return Span(median, row["mean"], ranges)
 
     def worth(self, subject: Subject, text: str, at: date, price: float | None = None) -> Worth:
@@ -165,4 +165,4 @@ class Valuer:
         return self.same_variant(subject).filter(pl.col("kind") == "sale")
 
 
-_TEXTS = ("card", "scale", "generation", "note", "attribute", "stage")
+_TEXTS = ("card", "scale", "generation", "premium", "note", "attribute", "stage")
