@@ -22,10 +22,10 @@ from hangtab.worth.walks import mirror
 
 @dataclass(frozen=True)
 class Variates:
-    """Working variates of a part, in this order: levels, columns, classes of noise.
+    """Working variates of a part, in this order: levels, columns, classes of noise, freedom.
 
     effects: of each level, (nodes,). columns: values by column (blocks, T, v), (p, v). noise, klass (rows,): variate of
-    the row's own class, and which of `classes` that is.
+    the row's own class, and which of `classes` that is. freedom (rows,): variate of the degrees of freedom, or None.
     """
 
     effects: tuple[Floats, ...]
@@ -33,26 +33,37 @@ class Variates:
     noise: Floats
     klass: Ints
     classes: int
+    freedom: Floats | None = None
+
+    @property
+    def by_row(self) -> Floats:
+        """The variates that differ from row to row, (rows, classes and freedom)."""
+        out = np.zeros((len(self.noise), self.classes + (self.freedom is not None)))
+        out[np.arange(len(out)), self.klass] = self.noise
+        if self.freedom is not None:
+            out[:, -1] = self.freedom
+        return out
 
 
 def curvature_part(part: Part, folded: FoldedPart, omega: Floats, variates: Variates) -> tuple[Floats, RightShare]:
     """F'W F (m, m) of a part's rows with weights omega (rows,), and what F adds to the root."""
     leaves = row_sums(part, omega)
     L, v = len(part.levels), variates.columns.B.shape[1]
-    m = L + v + variates.classes
+    noise = variates.by_row
+    m = L + v + noise.shape[1]
     B = part.empty(m)
     K, edge = _times_squares(leaves.squares, variates.columns)
     B.K[:, :, L : L + v], B.B[:, L : L + v] = K, edge
-    noise = np.zeros((len(omega), variates.classes))
-    noise[np.arange(len(omega)), variates.klass] = variates.noise
     right = part.empty(1)
-    for c in range(variates.classes):
+    for c in range(noise.shape[1]):
         kernels.add_product(part.rows, omega, part.block, noise[:, c].copy(), right)
         B.K[:, :, L + v + c], B.B[:, L + v + c] = right.K[:, :, 0], right.B[:, 0]
         right.K[:], right.B[:] = 0.0, 0.0
     H = np.zeros((m, m))
-    at = np.arange(L + v, m)
+    at = np.arange(L + v, L + v + variates.classes)
     H[at, at] = np.bincount(variates.klass, omega * variates.noise**2, minlength=variates.classes)
+    if variates.freedom is not None:
+        H[-1, L + v :] = H[L + v :, -1] = noise.T @ (omega * variates.freedom)
     H[L : L + v, L:] = np.einsum("btv,btm->vm", variates.columns.K, B.K[:, :, L:]) + variates.columns.B.T @ B.B[:, L:]
     r = np.zeros((len(leaves.n), m))
     if L:

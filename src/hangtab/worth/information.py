@@ -19,13 +19,15 @@ from hangtab.worth.threads import side_by_side
 from hangtab.worth.variances import Point, learned_parts
 
 LEAST_TOLD = 0.02
+# Of the expected second derivative in log nu, at least so much is taken: far from its end the criterion bends back.
+LEAST_BENT = 0.05
 
 
 def average_information(problem: Problem, point: Point) -> Floats:
     """Average-information matrix of the parameters (second derivatives of the criterion, nearly)."""
     out, forest, solution = problem.layout, problem.forest, point.mode.solution
-    H = np.zeros((len(out.names), len(out.names)))
     z, extra = _scale_variates(problem, point)
+    z_freedom = _freedom_variate(problem, point) if out.freedom >= 0 else None
     line, rest = _column_variates(problem, point)
 
     def work(part: int) -> tuple[Floats, RightShare]:
@@ -34,24 +36,22 @@ def average_information(problem: Problem, point: Point) -> Floats:
         if out.line >= 0:
             K[:, :, 0] = line[span.blocks]
         effects = tuple(e[at, 0] for e, at in zip(solution.effects, span.nodes, strict=True))
-        columns = Split(K, rest[forest.T :])
-        own = Variates(effects, columns, z[span.rows], problem.klass[span.rows], len(out.classes))
-        return curvature_part(forest.parts[part], point.factor.folded.parts[part], point.information[span.rows], own)
+        columns, rows = Split(K, rest[forest.T :]), span.rows
+        freedom = None if z_freedom is None else z_freedom[rows]
+        own = Variates(effects, columns, z[rows], problem.klass[rows], len(out.classes), freedom)
+        return curvature_part(forest.parts[part], point.factor.folded.parts[part], point.information[rows], own)
 
     found = side_by_side(work, forest.threads, range(len(forest.parts)))
     _, explained = solve_root(forest, point.factor, *add_up(forest, [share for _, share in found]))
-    end, classes = out.first_class + len(out.classes), len(out.classes)
+    classes = len(out.classes)
     lacking = np.bincount(problem.klass, weights=extra, minlength=classes)
     squares, lacking = forest.together.total("curvature", sum(h for h, _ in found), lacking)
-    H[:end, :end] = squares - explained
+    H = squares - explained
+    if out.freedom >= 0:
+        _bend_freedom(problem, point, H, (squares, explained))
     at = out.first_class + np.arange(classes)
     H[at, at] += lacking
-    if out.freedom >= 0:
-        a = out.first_class
-        cross, own = _freedom_bends(problem, point)
-        H[out.freedom, a : a + len(out.classes)] = H[a : a + len(out.classes), out.freedom] = cross
-        H[out.freedom, out.freedom] = own
-    return H
+    return np.asarray(H)
 
 
 def _column_variates(problem: Problem, point: Point) -> tuple[Floats, Floats]:
@@ -66,18 +66,53 @@ def _column_variates(problem: Problem, point: Point) -> tuple[Floats, Floats]:
     return solution.line[:, :, 0], rest
 
 
-def _freedom_bends(problem: Problem, point: Point) -> tuple[Floats, float]:
-    """Second derivatives of the criterion in log nu: with each class's log variance, and its own."""
+def _freedom_variate(problem: Problem, point: Point) -> Floats:
+    """Working variate of log nu per row: minus d(slope)/d(log nu) over the information; bounds have none."""
+    nu, r = problem.freedom(point.logs), problem.y - point.mode.eta
+    u2 = (r / problem.scale(point.logs)) ** 2
+    z = -nu * r * (u2 - 1.0) * (nu + 3) / ((nu + 1) * (nu + u2) ** 2)
+    return np.where(problem.kind == SALE, z, 0.0)
+
+
+def _bend_freedom(problem: Problem, point: Point, H: Floats, of: tuple[Floats, Floats]) -> None:
+    """Overwrite the row of log nu by second derivatives of the criterion. of: squares of all variates, those explained.
+
+    The criterion is a fit plus a log determinant. The fit's derivatives are exact: what the rows say for themselves,
+    less twice what the effects take up. The determinant knows nu by the information alone, (nu+1)/(nu+3)/scale^2, so
+    it bends as it does in the residual variance of the sales, times `lean`; there it is taken as it comes out on
+    average for the variates at hand.
+    """
+    squares, explained = of
+    out, nu = problem.layout, problem.freedom(point.logs)
+    cross, own, rows, lever = _freedom_bends(problem, point)
+    lean = 2.0 * nu / ((nu + 1) * (nu + 3))
+    at, f = out.first_class + np.arange(len(out.classes)), out.freedom
+    unexplained = squares[at, at]
+    share = np.divide(explained[at, at], unexplained, out=np.zeros(len(at)), where=unexplained > 0)
+    left = rows - lever
+    H[f, : out.first_class] = 2.0 * H[f, : out.first_class] + lean * H[at, : out.first_class].sum(axis=0)
+    H[f, at] = cross - 2.0 * explained[f, at] - lean * share * left
+    H[f, f] = own - 2.0 * explained[f, f] + lean**2 * float(share @ left)
+    H[f, f] += float(lever.sum()) * lean * (1.0 - nu / (nu + 1) - nu / (nu + 3))
+    H[f, f] = max(H[f, f], LEAST_BENT * freedom_information(nu) * float(rows.sum()))
+    H[:f, f] = H[f, :f]
+
+
+def _freedom_bends(problem: Problem, point: Point) -> tuple[Floats, float, Floats, Floats]:
+    """Second derivatives of what rows say in log nu: with each class's log variance, and its own; sales and lever.
+
+    The lever, the sales' effective number of effects by class, is what their squares lack of one each: so it is where
+    the criterion is level in the residual variances.
+    """
     nu, scale, eta = problem.freedom(point.logs), problem.scale(point.logs), point.mode.eta
-    sale = problem.kind == SALE
+    sale, h = problem.kind == SALE, 1e-3
     u2 = ((problem.y - eta) / scale) ** 2
     cross = np.where(sale, -nu * u2 * (u2 - 1.0) / (nu + u2) ** 2, 0.0)
-    h = 1e-3
     up, down = (freedom_slope(problem.y, problem.kind, eta, scale, nu * np.exp(s)) for s in (h, -h))
-    by_class = np.bincount(problem.klass, weights=cross, minlength=len(problem.layout.classes))
-    slope_of, sales = (up - down) / (2 * h), float(sale.sum())
-    by_class, slope_of, sales = problem.forest.together.total("freedom bends", by_class, slope_of, sales)
-    return by_class, max(slope_of, 0.2 * freedom_information(nu) * sales)
+    lack = np.where(sale, point.mode.said.scale_slope, 0.0)
+    sums = (np.bincount(problem.klass, x, minlength=len(problem.layout.classes)) for x in (cross, sale, lack))
+    by_class, rows, lack, own = problem.forest.together.total("freedom bends", *sums, (up - down) / (2 * h))
+    return by_class, own, rows, np.clip(lack, 0.0, rows)
 
 
 def _scale_variates(problem: Problem, point: Point) -> tuple[Floats, Floats]:
