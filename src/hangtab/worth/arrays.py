@@ -19,6 +19,11 @@ Places: TypeAlias = NDArray[np.signedinteger[Any]]
 Flags: TypeAlias = NDArray[np.bool_]
 
 
+def alike(x: NDArray[Any]) -> bool:
+    """Whether x (n,) is one number seen n times, as `numpy.broadcast_to` makes it."""
+    return x.strides == (0,)
+
+
 class Sparse(NamedTuple):
     """Rows ptr[i]:ptr[i+1] of (idx, val); columns rise within a row."""
 

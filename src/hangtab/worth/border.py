@@ -13,14 +13,16 @@ import numpy as np
 import polars as pl
 
 from hangtab.worth import kernels
-from hangtab.worth.arrays import Entry, Flags, Floats, Ints, Sparse
+from hangtab.worth.arrays import Entry, Flags, Floats, Ints, Places, Sparse
 from hangtab.worth.errors import SizeError, SpecError
+from hangtab.worth.rows import ROW, Read, Rows
 from hangtab.worth.spec import Curve, Spec
 from hangtab.worth.survey import Moments, Survey
 from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, ramp
 
 WIDEST = 2000
-AT_ONCE = 2**17
+# Rows laid at a time, so few that their entries stay in the processor's cache.
+AT_ONCE = 2**14
 NARROWEST = 1e-11  # of a value's own size: floats keep sixteen digits
 
 
@@ -52,31 +54,51 @@ class Border:
             out[start : start + term.size] = term.bounded
         return out
 
-    def rows(self, frame: pl.DataFrame, knot: Ints, T: int) -> tuple[Sparse, Floats]:
+    def rows(self, frame: Read, knot: Places, T: int) -> tuple[Sparse, Floats]:
         """Sparse rows over knots and border, and (rows, terms) multipliers of unseen values' prior variance.
 
         knot (rows,): the row's monthly knot, -1 for none.
         """
-        unseen = np.zeros((len(frame), len(self.terms)))
-        count = (knot >= 0).astype(np.int64)
-        # In slices, and twice, first to count: all entries at once would take more memory than the rows themselves.
+        frame = frame.frame(self.reads) if isinstance(frame, Rows) else frame
         slices = [slice(a, min(a + AT_ONCE, len(frame))) for a in range(0, len(frame), AT_ONCE)]
+        ptr = np.zeros(len(frame) + 1, np.int64)
         for at in slices:
-            for k, term in enumerate(self.terms):
-                e = term.entries(frame[at])
-                count[at] += np.bincount(e.row, minlength=at.stop - at.start)
-                if e.unseen.any():  # a large table's zeros are never touched, so they take no memory
-                    unseen[at, k] = e.unseen
-        ptr = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
+            ptr[at.start + 1 : at.stop + 1] = self._room(frame[at], knot[at])
+        np.cumsum(ptr, out=ptr)
         rows = Sparse(ptr, np.empty(int(ptr[-1]), np.int32), np.empty(int(ptr[-1])))
+        free, unseen = ptr[:-1].copy(), np.zeros((len(frame), len(self.terms)))
         for at in slices:
-            free = ptr[at.start : at.stop].copy()
-            dated = np.flatnonzero(knot[at] >= 0)
-            kernels.lay(rows, free, Entry(dated, knot[at][dated], np.ones(len(dated))))
-            for term, start in zip(self.terms, self.starts, strict=True):
-                e = term.entries(frame[at])
-                kernels.lay(rows, free, Entry(e.row, e.col + (start + T), e.val))
+            self._lay(frame[at], knot[at], T, (rows, free[at], unseen[at]))
+        if (free < ptr[1:]).any():
+            kernels.close_gaps(rows, free)
+            rows = Sparse(ptr, rows.idx[: ptr[-1]].copy(), rows.val[: ptr[-1]].copy())
         return rows, unseen
+
+    @property
+    def reads(self) -> tuple[str, ...]:
+        """The columns of a table that its terms are made from; one at least, for a frame without any has no rows."""
+        return tuple(name for term in self.terms for name in term.reads) or (ROW,)
+
+    def _room(self, frame: pl.DataFrame, knot: Places) -> Ints:
+        """Entries of each row at most, (rows,)."""
+        room = (knot >= 0).astype(np.int64)
+        for term in self.terms:
+            if term.most is None:
+                room += np.bincount(term.entries(frame).row, minlength=len(frame))
+            else:
+                room += term.most
+        return room
+
+    def _lay(self, frame: pl.DataFrame, knot: Places, T: int, into: tuple[Sparse, Ints, Floats]) -> None:
+        """Put the entries of some rows in place; free (rows,) moves on to the end of each row."""
+        rows, free, unseen = into
+        dated = np.flatnonzero(knot >= 0)
+        kernels.lay(rows, free, Entry(dated, knot[dated].astype(np.int64), np.ones(len(dated))))
+        for k, (term, start) in enumerate(zip(self.terms, self.starts, strict=True)):
+            e = term.entries(frame)
+            kernels.lay(rows, free, Entry(e.row, e.col + (start + T), e.val))
+            if e.unseen.any():  # a large table's zeros are never touched, so they take no memory
+                unseen[:, k] = e.unseen
 
     def precision(self, variances: dict[str, float], held: Flags) -> tuple[Floats, float]:
         """Prior precision (p, p), and its log determinant over the free columns that have a prior."""

@@ -15,6 +15,7 @@ import numpy as np
 import polars as pl
 
 from hangtab.worth.arrays import Flags, Ints, Places
+from hangtab.worth.rows import Read, Rows
 from hangtab.worth.table import group_keys, joined_words
 
 UNKNOWN = -1
@@ -67,12 +68,12 @@ def level_columns(paths: tuple[str, ...]) -> list[list[str]]:
     return columns
 
 
-def _level_words(paths: tuple[str, ...], frame: pl.DataFrame) -> list[pl.Series]:
+def _level_words(paths: tuple[str, ...], frame: Read) -> list[pl.Series]:
     return [joined_words(frame, parts) for parts in level_columns(paths)]
 
 
-def make_chain(paths: tuple[str, ...], frame: pl.DataFrame) -> tuple[Chain, tuple[Places, ...]]:
-    """Number the nodes of a frame in canonical order.
+def make_chain(paths: tuple[str, ...], frame: Rows) -> tuple[Chain, tuple[Places, ...]]:
+    """Number the nodes of rows in canonical order.
 
     Returns the chain, and per level the first child of each node and last the count of children (rows, at the leaf).
     """
@@ -85,7 +86,7 @@ def make_chain(paths: tuple[str, ...], frame: pl.DataFrame) -> tuple[Chain, tupl
             new = new | key.is_null().to_numpy() | key.ne_missing(key.shift(1)).to_numpy()
         head = np.flatnonzero(new)
         heads.append(head)
-        values.append(joined_words(frame.select(parts)[head], parts))
+        values.append(joined_words(frame.piece(head), parts))
     ends = [*heads[1:], np.arange(len(frame))] if heads else []
     tree, parents = [], [np.zeros(len(heads[0]), np.int32)] if heads else []
     for head, below in zip(heads, ends, strict=True):

@@ -17,6 +17,8 @@ from hangtab.worth.compiling import compiled
 # A sparse vector that touches more than one column in so many is spread out: whole rows of a matrix then go by
 # vector instructions, about this many times faster for each entry. Measured: 200 columns, nodes of 10 to 200 entries.
 DENSE = 8
+# Runs up to this long are sorted by putting each row in its place.
+LONG = 32
 
 
 @compiled
@@ -183,19 +185,50 @@ def lay(rows: Sparse, free: Ints, found: Entry) -> None:
 
 
 @compiled
-def order_by(keys: Ints, order: Ints, low: int, bits: int) -> Ints:
-    """Sort `order` by the bits low, low + 1, ... low + bits - 1 of keys[order], equal ones as they stood."""
+def close_gaps(rows: Sparse, ends: Ints) -> None:
+    """Close the gaps between rows that end before the next begins, in place; ptr becomes that of the rows as filled."""
+    e = 0
+    for i in range(len(ends)):
+        start = rows.ptr[i]
+        rows.ptr[i] = e
+        for a in range(start, ends[i]):
+            rows.idx[e], rows.val[e] = rows.idx[a], rows.val[a]
+            e += 1
+    rows.ptr[len(ends)] = e
+
+
+@compiled
+def sort_by_digit(keys: Ints, order: Places, low: int, bits: int) -> tuple[Ints, Places]:
+    """Keys and what goes with them sorted by the bits low, low + 1, ... low + bits - 1, equal ones as they stood."""
     ends = np.zeros((1 << bits) + 1, np.int64)
     mask = (1 << bits) - 1
-    for i in range(len(order)):
-        ends[((keys[order[i]] >> low) & mask) + 1] += 1
+    for i in range(len(keys)):
+        ends[((keys[i] >> low) & mask) + 1] += 1
     ends = np.cumsum(ends)
-    out = np.empty_like(order)
-    for i in range(len(order)):
-        digit = (keys[order[i]] >> low) & mask
-        out[ends[digit]] = order[i]
+    sorted_keys, sorted_order = np.empty_like(keys), np.empty_like(order)
+    for i in range(len(keys)):
+        digit = (keys[i] >> low) & mask
+        sorted_keys[ends[digit]] = keys[i]
+        sorted_order[ends[digit]] = order[i]
         ends[digit] += 1
-    return out
+    return sorted_keys, sorted_order
+
+
+@compiled
+def sort_runs(keys: Ints, order: Places, ends: Ints) -> None:
+    """Sort `order` by its keys within each run ends[j]..ends[j+1]-1, in place; equal ones as they stood."""
+    for j in range(len(ends) - 1):
+        start, end = ends[j], ends[j + 1]
+        if end - start > LONG:
+            at = np.argsort(keys[start:end], kind="mergesort")
+            order[start:end] = order[start:end][at]
+            continue
+        for i in range(start + 1, end):
+            key, own, k = keys[i], order[i], i
+            while k > start and keys[k - 1] > key:
+                keys[k], order[k] = keys[k - 1], order[k - 1]
+                k -= 1
+            keys[k], order[k] = key, own
 
 
 @compiled

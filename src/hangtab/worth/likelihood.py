@@ -17,7 +17,7 @@ from hangtab.worth.mixtures import mix
 from hangtab.worth.offers import say_offers
 from hangtab.worth.pull import Pull, silent
 from hangtab.worth.sheet import ABOVE, BELOW, CANDIDATE, LISTING, OFFER, SALE, SOLD, Sheet
-from hangtab.worth.tails import overlook, priced, say_bounds, say_sales
+from hangtab.worth.tails import NormalPrices, overlook, priced, say_bounds, say_sales
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,10 @@ class Noise:
 def pull(sheet: Sheet, eta: Floats, noise: Noise) -> Pull:
     """What every row says at the linear predictors eta (rows,)."""
     kind, y, scale, nu, habits = sheet.kind, sheet.y, noise.scale, noise.nu, noise.habits
-    u, sale = (y - eta) / scale, kind == SALE
+    sale = kind == SALE
+    if sale.all() and np.isinf(nu):
+        return NormalPrices.of(y, eta, scale)
+    u = (y - eta) / scale
     if sale.all():
         return priced(u, scale, nu)
     out = silent(len(y))

@@ -11,15 +11,15 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-import polars as pl
 
-from hangtab.worth.arrays import Flags, Floats, Ints, Places
+from hangtab.worth.arrays import Flags, Floats, Ints, Places, alike
 from hangtab.worth.border import Border, make_border
 from hangtab.worth.chain import Chain, blocks_of, make_chain
 from hangtab.worth.errors import SizeError
 from hangtab.worth.forest import Forest, Prior, make_forest
 from hangtab.worth.habits import Habits
 from hangtab.worth.likelihood import Noise
+from hangtab.worth.rows import Read
 from hangtab.worth.sheet import Sheet
 from hangtab.worth.spec import MARKET, Spec
 from hangtab.worth.survey import Survey, class_words, survey, survey_all
@@ -107,7 +107,7 @@ class Problem:
     forest: Forest
     calendar: Calendar
     layout: Layout
-    knot: Ints
+    knot: Places
     klass: Ints
     whole: Whole
     habits: Habits = field(default_factory=Habits)
@@ -134,8 +134,10 @@ class Problem:
 
     def scale(self, logs: Floats) -> Floats:
         """Noise scale of each row."""
-        a = self.layout.first_class
-        return np.exp(0.5 * logs[a + self.klass]) * self.sheet.wider
+        scales = np.exp(0.5 * logs[self.layout.first_class :])
+        if alike(self.klass) and alike(self.sheet.wider) and len(self.klass):
+            return np.broadcast_to(scales[self.klass[0]] * self.sheet.wider[0], len(self.klass))
+        return np.asarray(scales[self.klass] * self.sheet.wider)
 
     def freedom(self, logs: Floats) -> float:
         """Degrees of freedom of the noise."""
@@ -184,8 +186,8 @@ def make_plan(spec: Spec, seen: Survey) -> Plan:
 def place_rows(plan: Plan, sheet: Sheet, crew: Crew) -> Problem:
     """Lay out the rows of a table, or of some roots of its chain, by the table's plan."""
     spec, border, calendar = plan.spec, plan.border, plan.calendar
-    chain, tree = make_chain(spec.chain, sheet.frame)
-    month = months(sheet.frame[spec.when]) if spec.when else np.full(len(sheet.y), NO_MONTH, np.int64)
+    chain, tree = make_chain(spec.chain, sheet.rows)
+    month = months(sheet.rows[spec.when]) if spec.when else np.full(len(sheet.y), NO_MONTH, np.int64)
     block, walked = blocks_of(chain, tree, len(sheet.y), walks=plan.layout.line >= 0)
     cells = len(walked) * calendar.T * (calendar.T + border.p)
     if cells > MOST_CELLS:
@@ -194,8 +196,9 @@ def place_rows(plan: Plan, sheet: Sheet, crew: Crew) -> Problem:
             where="Spec.walks",
             mend="Let the walk follow a coarser first group.",
         )
-    knot, _ = calendar.knot(month)
-    rows, _ = border.rows(sheet.frame, knot, calendar.T)
+    knot = calendar.knot(month)[0].astype(np.int32)
+    del month
+    rows, _ = border.rows(sheet.rows, knot, calendar.T)
     forest = make_forest(rows, block, tree, walked, (calendar.T, border.p, border.flat), crew)
     klass = _class_of(plan.layout.classes, spec, sheet)
     return Problem(spec, sheet, chain, border, forest, calendar, plan.layout, knot, klass, plan.whole)
@@ -209,7 +212,7 @@ def _calendar(span: tuple[int, int] | None) -> Calendar:
     return Calendar(first, width, (last - first) // width + 1)
 
 
-def class_names(spec: Spec, frame: pl.DataFrame) -> list[str]:
+def class_names(spec: Spec, frame: Read) -> list[str]:
     """Noise class of each row, in words."""
     return class_words(spec, frame).to_list()
 
@@ -225,9 +228,9 @@ def _classes(spec: Spec, seen: Survey) -> tuple[str, ...]:
 
 def _class_of(classes: tuple[str, ...], spec: Spec, sheet: Sheet) -> Ints:
     if not spec.spread_by:
-        return np.zeros(len(sheet.y), np.int64)
+        return np.broadcast_to(np.int64(0), len(sheet.y))
     own = [name for name in classes if name]
-    klass, other = placed(class_words(spec, sheet.frame), own)
+    klass, other = placed(class_words(spec, sheet.rows), own)
     klass[other] = len(own)
     return klass
 

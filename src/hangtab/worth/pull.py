@@ -5,19 +5,43 @@ Promises: only the shape. Not here: how any kind of row fills it (tails.py, offe
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
 from hangtab.worth.arrays import Floats
 
 
-class Pull(NamedTuple):
-    """What each row says, all (rows,).
+class Pull(Protocol):
+    """What each row says, all (rows,)."""
 
-    loglik: log likelihood. slope: its derivative in eta. weight: EM's. bend: minus the second derivative.
-    information: expected (bounds, listings: observed). scale_slope: d(-2 log lik)/d(log scale^2).
-    """
+    @property
+    def loglik(self) -> Floats:
+        """Log likelihood."""
+
+    @property
+    def slope(self) -> Floats:
+        """Its derivative in eta."""
+
+    @property
+    def weight(self) -> Floats:
+        """EM's."""
+
+    @property
+    def bend(self) -> Floats:
+        """Minus the second derivative."""
+
+    @property
+    def information(self) -> Floats:
+        """Expected (bounds, listings: observed)."""
+
+    @property
+    def scale_slope(self) -> Floats:
+        """d(-2 log lik)/d(log scale^2)."""
+
+
+class Said(NamedTuple):
+    """The same, kept as arrays."""
 
     loglik: Floats
     slope: Floats
@@ -27,6 +51,6 @@ class Pull(NamedTuple):
     scale_slope: Floats
 
 
-def silent(rows: int) -> Pull:
+def silent(rows: int) -> Said:
     """Rows that say nothing yet."""
-    return Pull(*(np.zeros(rows) for _ in Pull._fields))
+    return Said(*(np.zeros(rows) for _ in Said._fields))

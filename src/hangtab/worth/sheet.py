@@ -15,8 +15,10 @@ import polars as pl
 
 from hangtab.worth.arrays import Flags, Floats, Ints
 from hangtab.worth.errors import SpecError, TableError
+from hangtab.worth.kept import kept
+from hangtab.worth.rows import ROW, Rows
 from hangtab.worth.spec import Spec
-from hangtab.worth.table import ROW, canonical, numbers, to_frame, words
+from hangtab.worth.table import canonical, numbers, to_frame, words
 
 SALE, BELOW, ABOVE, OFFER, LISTING, SOLD, LOT, CANDIDATE = range(8)
 # What a caller may say; the rest follows from the row's other columns.
@@ -26,7 +28,7 @@ ALL = 1.0 + 1e-6
 
 @dataclass(frozen=True)
 class Sheet:
-    """The table in canonical order. frame: the model's columns and `row`, the caller's row number.
+    """The table in canonical order. rows: the model's columns and `row`, the caller's row number.
 
     y: response: log price; the log of bound or ask where there is no price; of the whole sum, for a lot's members.
     kind: SALE (a price of one known piece), BELOW, ABOVE, OFFER (accepted, its price hidden), LISTING (not sold),
@@ -35,7 +37,7 @@ class Sheet:
     case: number of the lot or uncertain sale (-1: none). share: prior probability of a candidate, else 1. All (rows,).
     """
 
-    frame: pl.DataFrame
+    rows: Rows
     y: Floats
     kind: Ints
     price: Floats
@@ -46,9 +48,14 @@ class Sheet:
 
     def part(self, at: Flags | Ints) -> Sheet:
         """Some of the rows: those flagged, in the same order, or those numbered, in the order given."""
-        rows = np.flatnonzero(at) if at.dtype == bool else at
+        rows: Ints = np.flatnonzero(at) if at.dtype == bool else np.asarray(at, np.int64)
         arrays = (getattr(self, f.name)[rows] for f in fields(self)[1:])
-        return Sheet(self.frame[rows], *arrays)
+        return Sheet(self.rows.piece(rows), *arrays)
+
+    @kept
+    def frame(self) -> pl.DataFrame:
+        """The rows as a frame of their own. A fit does without: it is a second copy of the caller's table."""
+        return self.rows.whole()
 
 
 def read_table(table: Any, spec: Spec) -> Sheet:  # noqa: ANN401 - as `to_frame`
@@ -59,12 +66,15 @@ def read_table(table: Any, spec: Spec) -> Sheet:  # noqa: ANN401 - as `to_frame`
             raise SpecError(f"The table has no column {name!r}", where="Spec", mend="Name a column the table has.")
     if len(frame) == 0:
         raise TableError("The table has no rows", mend="Give at least one row.")
-    frame = frame.select(spec.columns).with_columns(pl.Series(ROW, np.arange(len(frame))))
-    return sheet_of(canonical(frame, spec), spec)
+    return _sheet(canonical(frame.select(spec.columns), spec), spec)
 
 
 def sheet_of(frame: pl.DataFrame, spec: Spec) -> Sheet:
     """The sheet of a frame that already is in canonical order and has its row numbers."""
+    return _sheet(Rows(frame), spec)
+
+
+def _sheet(frame: Rows, spec: Spec) -> Sheet:
     kind = _kinds(frame, spec)
     if not (kind == SALE).any():
         # Bounds on one side alone are met best by a worth of nothing, or without end.
@@ -79,9 +89,9 @@ def sheet_of(frame: pl.DataFrame, spec: Spec) -> Sheet:
     return Sheet(frame, y, kind, price, wider, _days(frame, spec, kind), case, _shares(frame, spec, kind, case))
 
 
-def _kinds(frame: pl.DataFrame, spec: Spec) -> Ints:
+def _kinds(frame: Rows, spec: Spec) -> Ints:
     """Kind of each row: what the caller says, and what its other columns add."""
-    kind = np.zeros(len(frame), np.int64)  # SALE
+    kind = np.broadcast_to(np.int64(SALE), len(frame))
     if spec.kind is not None:
         names = frame[spec.kind].cast(pl.String).replace({"": None}).fill_null("sale")
         place = names.replace_strict(KINDS, default=-1, return_dtype=pl.Int64)
@@ -93,17 +103,17 @@ def _kinds(frame: pl.DataFrame, spec: Spec) -> Ints:
                 where=f"column {spec.kind}, row {frame[ROW][int(strange[0])]}",
                 mend=f"Use one of {tuple(KINDS)}.",
             )
-    known = np.isfinite(numbers(frame[spec.price]))
-    kind[(kind == OFFER) & known] = SALE
-    kind[(kind == LISTING) & known] = SOLD
+        known = np.isfinite(numbers(frame[spec.price]))
+        kind[(kind == OFFER) & known] = SALE
+        kind[(kind == LISTING) & known] = SOLD
     if spec.share is not None:
         named = np.isfinite(numbers(frame[spec.share]))
         _refuse(named & (kind != SALE), frame, "Only a sale can have several names", spec.share)
-        kind[named] = CANDIDATE
+        kind = np.where(named, CANDIDATE, kind)
     return kind
 
 
-def _prices(frame: pl.DataFrame, spec: Spec, kind: Ints) -> Floats:
+def _prices(frame: Rows, spec: Spec, kind: Ints) -> Floats:
     price = numbers(frame[spec.price])
     if spec.ask:
         ask = numbers(frame[spec.ask])
@@ -119,7 +129,7 @@ def _prices(frame: pl.DataFrame, spec: Spec, kind: Ints) -> Floats:
     return price
 
 
-def _days(frame: pl.DataFrame, spec: Spec, kind: Ints) -> Floats:
+def _days(frame: Rows, spec: Spec, kind: Ints) -> Floats:
     days = numbers(frame[spec.days]) if spec.days else np.broadcast_to(np.nan, len(frame))
     listed = np.isin(kind, (LISTING, SOLD))
     if listed.any() and spec.days is None:
@@ -129,7 +139,7 @@ def _days(frame: pl.DataFrame, spec: Spec, kind: Ints) -> Floats:
     return days
 
 
-def _cases(frame: pl.DataFrame, spec: Spec, kind: Ints) -> Ints:
+def _cases(frame: Rows, spec: Spec, kind: Ints) -> Ints:
     """Number of each lot and each uncertain sale, by the rows that share an id; -1 for all other rows."""
     shared = np.isin(kind, (LOT, CANDIDATE))
     if not shared.any():
@@ -153,7 +163,7 @@ def _cases(frame: pl.DataFrame, spec: Spec, kind: Ints) -> Ints:
     return case
 
 
-def _shares(frame: pl.DataFrame, spec: Spec, kind: Ints, case: Ints) -> Floats:
+def _shares(frame: Rows, spec: Spec, kind: Ints, case: Ints) -> Floats:
     named = kind == CANDIDATE
     if spec.share is None or not named.any():
         return np.broadcast_to(1.0, len(frame))
@@ -165,7 +175,7 @@ def _shares(frame: pl.DataFrame, spec: Spec, kind: Ints, case: Ints) -> Floats:
     return share
 
 
-def _refuse(bad: Flags, frame: pl.DataFrame, what: str, column: str) -> None:
+def _refuse(bad: Flags, frame: Rows, what: str, column: str) -> None:
     if bad.any():
         row = int(np.flatnonzero(bad)[0])
         raise TableError(

@@ -17,6 +17,7 @@ import numpy as np
 import polars as pl
 
 from hangtab.worth.arrays import Flags, Floats, Ints
+from hangtab.worth.rows import Read
 from hangtab.worth.sheet import SALE, Sheet
 from hangtab.worth.spec import Spec
 from hangtab.worth.table import NO_MONTH, joined_words, months, numbers, worded
@@ -112,7 +113,7 @@ def _merged(one: Mapping[str, V], other: Mapping[str, V], both: Callable[[V, V],
 
 def survey(spec: Spec, sheet: Sheet) -> Survey:
     """The survey of one table."""
-    frame, sale = sheet.frame, sheet.kind == SALE
+    frame, sale = sheet.rows, sheet.kind == SALE
     named = dict.fromkeys([*spec.crossed, *spec.factors, *(c.by for c in spec.shapes.values() if c.by)])
     many = frozenset(n for n in named if "/" not in n and isinstance(frame.schema[n], pl.List))
     month = months(frame[spec.when]) if spec.when else np.zeros(0, np.int64)
@@ -130,17 +131,17 @@ def survey(spec: Spec, sheet: Sheet) -> Survey:
     )
 
 
-def _different(frame: pl.DataFrame, path: str, *, many: bool) -> frozenset[str]:
+def _different(frame: Read, path: str, *, many: bool) -> frozenset[str]:
     values = listed(frame[path])[1] if many else joined_words(frame, path.split("/"))
     return frozenset(values.drop_nulls().unique().to_list())
 
 
-def _classes(spec: Spec, frame: pl.DataFrame, sale: Flags) -> dict[str, int]:
+def _classes(spec: Spec, frame: Read, sale: Flags) -> dict[str, int]:
     counts = pl.DataFrame({"name": class_words(spec, frame), "sales": sale}).group_by("name").agg(pl.col("sales").sum())
     return dict(counts.sort("name").iter_rows())
 
 
-def class_words(spec: Spec, frame: pl.DataFrame) -> pl.Series:
+def class_words(spec: Spec, frame: Read) -> pl.Series:
     """Noise class of each row, in words."""
     if not spec.spread_by:
         return pl.repeat("", len(frame), dtype=pl.String, eager=True)

@@ -1,7 +1,7 @@
 """Reading the caller's table: polars, pandas, Arrow or plain rows, put into one fixed order.
 
 Promises: the same rows in any order give the same frame.
-Gives: a plain polars frame; its columns as words, numbers or months.
+Gives: the caller's own frame and an order of its rows (rows.py); its columns as words, numbers or months.
 Not here: what a row says (sheet.py), what the model makes of the columns (terms.py, chain.py).
 """
 
@@ -14,16 +14,18 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from hangtab.worth import kernels
-from hangtab.worth.arrays import Flags, Floats, Ints
+from hangtab.worth import kernels, rows
+from hangtab.worth.arrays import Flags, Floats, Ints, Places
 from hangtab.worth.errors import TableError
+from hangtab.worth.rows import Read, Rows
 from hangtab.worth.spec import Spec
 
-ROW = "row"
+ROW = rows.ROW
 NO_MONTH = -1
 MONTHS_BEFORE_1970 = 1970 * 12
 MOST_KEYS = 2**62
 DIGIT = 11
+MOST_NARROW = 2**31
 
 
 def to_frame(table: Any) -> pl.DataFrame:  # noqa: ANN401 - three libraries' tables and plain rows
@@ -58,7 +60,7 @@ def words(series: pl.Series) -> list[str | None]:
     return worded(series).to_list()
 
 
-def joined_words(frame: pl.DataFrame, columns: Sequence[str]) -> pl.Series:
+def joined_words(frame: Read, columns: Sequence[str]) -> pl.Series:
     """Several columns as one of words; null where any of them is."""
     if len(columns) == 1:
         return worded(frame[columns[0]])
@@ -80,9 +82,11 @@ def group_keys(series: pl.Series) -> pl.Series:
 
 def numbers(series: pl.Series) -> Floats:
     """A column as numbers; what is none, infinite or missing becomes NaN."""
-    out = series.cast(pl.Float64, strict=False).fill_null(np.nan).to_numpy().astype(float)
-    out[~np.isfinite(out)] = np.nan
-    return out
+    if series.dtype != pl.Float64 or series.null_count():
+        series = series.cast(pl.Float64, strict=False).fill_null(np.nan)
+    out = series.to_numpy()
+    finite = np.isfinite(out)
+    return out if finite.all() else np.where(finite, out, np.nan)
 
 
 def months(series: pl.Series) -> Ints:
@@ -115,35 +119,35 @@ def read_rows(table: Any, spec: Spec) -> pl.DataFrame:  # noqa: ANN401 - as `to_
     return frame.select(name if name in known else pl.Series(name, [None] * len(frame)) for name in spec.columns)
 
 
-def canonical(frame: pl.DataFrame, spec: Spec) -> pl.DataFrame:
-    """The rows in an order that is a function of their content alone: by path along the chain, then by a hash.
+def canonical(frame: pl.DataFrame, spec: Spec) -> Rows:
+    """The caller's rows in an order that is a function of their content alone: by path along the chain, then by a hash.
 
     Rows of one path stand together, those without a name first.
     """
     columns = list(dict.fromkeys(part for path in spec.chain for part in path.split("/")))
-    keys = _packed([group_keys(frame[c]) for c in columns])
-    order = sorted_by([*keys, _hashes(frame)])
-    return frame if (order[1:] > order[:-1]).all() else pl.DataFrame([_taken(column, order) for column in frame])
+    order = sorted_by(_packed([group_keys(frame[c]) for c in columns]), _hashes(frame))
+    return Rows(frame, None if (order[1:] > order[:-1]).all() else order)
 
 
-def _taken(column: pl.Series, order: Ints) -> pl.Series:
-    """A column in another order; plain numbers by way of numpy, which takes half the time."""
-    plain = column.dtype.is_integer() or column.dtype.is_float() or column.dtype == pl.Date
-    if not plain or column.null_count():
-        return column.gather(order)
-    return pl.Series(column.name, column.to_physical().to_numpy()[order]).cast(column.dtype)
+def sorted_by(keys: list[Ints], last: Ints) -> Places:
+    """Order of whole numbers of at least 0, by the first key, then the next..., at the very last by `last`.
 
+    Digit by digit, the last first; what is equal in all keys stands in short runs, each of which is sorted by itself.
 
-def sorted_by(keys: list[Ints]) -> Ints:
-    """Order of whole numbers of at least 0, by the first key, then the next...: digit by digit, the last first.
-
-    >>> sorted_by([np.array([2, 1, 2]), np.array([9, 5, 7])]).tolist()
+    >>> sorted_by([np.array([2, 1, 2])], np.array([9, 5, 7])).tolist()
     [1, 2, 0]
     """
-    order = np.arange(len(keys[0]))
+    order: Places = np.arange(len(last), dtype=np.int32 if len(last) < MOST_NARROW else np.int64)
+    new = np.zeros(len(last), bool)
+    new[:1] = True
     for key in keys[::-1]:
+        now = key[order]
         for low in range(0, int(key.max()).bit_length(), DIGIT):
-            order = kernels.order_by(key, order, low, DIGIT)
+            now, order = kernels.sort_by_digit(now, order, low, DIGIT)
+    for key in keys:
+        now = key[order]
+        new[1:] |= now[1:] != now[:-1]
+    kernels.sort_runs(last[order], order, np.append(np.flatnonzero(new), len(last)))
     return order
 
 

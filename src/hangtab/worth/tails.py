@@ -9,11 +9,13 @@ Not here: any matrix.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.special import digamma, gammaln, log_ndtr, polygamma, stdtr
 
-from hangtab.worth.arrays import Flags, Floats, Ints
-from hangtab.worth.pull import Pull
+from hangtab.worth.arrays import Flags, Floats, Ints, alike
+from hangtab.worth.pull import Pull, Said
 from hangtab.worth.sheet import BELOW, SALE
 
 
@@ -50,17 +52,66 @@ def overlook(out: Pull, at: Flags, scale: Floats, overlooked: float) -> None:
     out.scale_slope[at] *= share
 
 
-def priced(u: Floats, scale: Floats, nu: float) -> Pull:
+@dataclass(frozen=True)
+class NormalPrices:
+    """What prices under normal noise say, worked out when asked: kept, it would be as large as the table.
+
+    y, eta, scale, and weight, which bend and information are too: (rows,).
+    """
+
+    y: Floats
+    eta: Floats
+    scale: Floats
+    weight: Floats
+
+    @classmethod
+    def of(cls, y: Floats, eta: Floats, scale: Floats) -> NormalPrices:
+        """Prices y at the linear predictors eta."""
+        one = alike(scale) and len(scale) > 0
+        return cls(y, eta, scale, np.broadcast_to(1.0 / scale[0] ** 2, len(scale)) if one else 1.0 / scale**2)
+
+    @property
+    def loglik(self) -> Floats:
+        """Log likelihood."""
+        return log_density(self._u, np.inf) - np.log(self.scale)
+
+    @property
+    def slope(self) -> Floats:
+        """Its derivative in eta."""
+        return np.asarray(self._u / self.scale)
+
+    @property
+    def bend(self) -> Floats:
+        """Minus the second derivative."""
+        return self.weight
+
+    @property
+    def information(self) -> Floats:
+        """The same."""
+        return self.weight
+
+    @property
+    def scale_slope(self) -> Floats:
+        """d(-2 log lik)/d(log scale^2)."""
+        u = self._u
+        return np.asarray(1.0 - u * u)
+
+    @property
+    def _u(self) -> Floats:
+        return np.asarray((self.y - self.eta) / self.scale)
+
+
+def priced(u: Floats, scale: Floats, nu: float) -> Said:
     """What prices say. u: (y - eta) / scale, both (rows,). Normal noise: weight, bend and information are one array."""
     w = np.ones(len(u)) if np.isinf(nu) else (nu + 1) / (nu + u * u)
     loglik, weight = log_density(u, nu) - np.log(scale), w / scale**2
     if np.isinf(nu):
-        return Pull(loglik, u / scale, weight, weight, weight, 1.0 - u * u)
+        return Said(loglik, u / scale, weight, weight, weight, 1.0 - u * u)
     bend = w * (nu - u * u) / (nu + u * u) / scale**2
-    return Pull(loglik, w * u / scale, weight, bend, expected_share(nu) / scale**2, 1.0 - w * u * u)
+    return Said(loglik, w * u / scale, weight, bend, expected_share(nu) / scale**2, 1.0 - w * u * u)
 
 
-def say_sales(out: Pull, at: Flags, u: Floats, scale: Floats, nu: float) -> None:
+def say_sales(out: Said, at: Flags, u: Floats, scale: Floats, nu: float) -> None:
     """Fill in prices. u: (y - eta) / scale. All (rows,), of which those flagged in `at` are read and written."""
     for into, said in zip(out, priced(u[at], scale[at], nu), strict=True):
         into[at] = said

@@ -15,6 +15,7 @@ import numpy as np
 import polars as pl
 
 from hangtab.worth.arrays import Floats, Ints
+from hangtab.worth.rows import Read
 from hangtab.worth.spec import Curve
 from hangtab.worth.table import joined_words, numbers, placed, worded
 
@@ -53,7 +54,15 @@ class Term(Protocol):
     def flat(self) -> bool: ...  # noqa: D102
     @property
     def bounded(self) -> bool: ...  # noqa: D102
-    def entries(self, frame: pl.DataFrame) -> Entries: ...  # noqa: D102
+    @property
+    def reads(self) -> tuple[str, ...]:
+        """The columns it is made from."""
+
+    @property
+    def most(self) -> int | None:
+        """Entries of a row at most, where nearly every row has as many; None where rows differ."""
+
+    def entries(self, frame: Read) -> Entries: ...  # noqa: D102
     def parts(self) -> list[Part]: ...  # noqa: D102
     def labels(self) -> list[str]: ...  # noqa: D102
 
@@ -66,8 +75,10 @@ class Intercept:
     size: int = 1
     flat: bool = True
     bounded: bool = False
+    reads: tuple[str, ...] = ()
+    most: int | None = 1
 
-    def entries(self, frame: pl.DataFrame) -> Entries:
+    def entries(self, frame: Read) -> Entries:
         """One for every row."""
         n = len(frame)
         return Entries(np.arange(n), np.zeros(n, np.int64), np.ones(n), np.zeros(n))
@@ -99,11 +110,21 @@ class Words:
     base: str | None = None
 
     @property
+    def reads(self) -> tuple[str, ...]:
+        """The columns joined to a value."""
+        return (self.name,) if self.many else self.paths
+
+    @property
+    def most(self) -> int | None:
+        """One value a row, but for lists."""
+        return None if self.many else 1
+
+    @property
     def size(self) -> int:
         """One column per value."""
         return len(self.levels)
 
-    def entries(self, frame: pl.DataFrame) -> Entries:
+    def entries(self, frame: Read) -> Entries:
         """One at the column of each value; a missing value has no effect."""
         rows, values = self._values(frame)
         place, strange = placed(values, self.levels)
@@ -112,7 +133,7 @@ class Words:
         unseen = np.bincount(rows[new], minlength=len(frame)).astype(float)
         return Entries(rows[at], place[at], np.ones(len(at)), unseen)
 
-    def shared_unseen(self, frame: pl.DataFrame) -> Floats:
+    def shared_unseen(self, frame: Read) -> Floats:
         """How many unseen values two rows have in common, (rows, rows)."""
         rows, values = self._values(frame)
         known = {None, *self.levels, self.base}
@@ -123,7 +144,7 @@ class Words:
             has[i, place[v]] = 1.0
         return np.asarray(has @ has.T)
 
-    def _values(self, frame: pl.DataFrame) -> tuple[Ints, pl.Series]:
+    def _values(self, frame: Read) -> tuple[Ints, pl.Series]:
         return listed(frame[self.name]) if self.many else (np.arange(len(frame)), joined_words(frame, self.paths))
 
     def parts(self) -> list[Part]:
@@ -146,8 +167,14 @@ class Number:
     variance: float
     size: int = 1
     bounded: bool = False
+    most: int | None = 1
 
-    def entries(self, frame: pl.DataFrame) -> Entries:
+    @property
+    def reads(self) -> tuple[str, ...]:
+        """Its one column."""
+        return (self.name,)
+
+    def entries(self, frame: Read) -> Entries:
         """The standardised value."""
         z = np.nan_to_num((numbers(frame[self.name]) - self.mean) / self.unit)
         at = np.flatnonzero(z)
@@ -177,6 +204,12 @@ class CurveTerm:
     levels: tuple[str, ...]
     variance: float
     flat: bool = False
+    most: int | None = None
+
+    @property
+    def reads(self) -> tuple[str, ...]:
+        """The number, and what its curves go by."""
+        return (self.name, self.curve.by) if self.curve.by else (self.name,)
 
     @property
     def bounded(self) -> bool:
@@ -193,7 +226,7 @@ class CurveTerm:
         """Columns: one per segment and curve."""
         return self.segments * (1 + len(self.levels))
 
-    def entries(self, frame: pl.DataFrame) -> Entries:
+    def entries(self, frame: Read) -> Entries:
         """How much of every segment lies below the row's number, in the columns of the row's own curve."""
         x = numbers(frame[self.name])
         H = ramp(x, self.knots)
