@@ -131,7 +131,8 @@ def test_a_recipe_runs_as_printed(name, here):
 
 
 def test_every_recipe_is_run():
-    elsewhere = {"see-how-wrong"}  # needs more sales than the tutorial's: test_track_record.py
+    # More sales than the tutorial's, or a cluster: test_track_record.py, test_far.py.
+    elsewhere = {"see-how-wrong", "fit-on-a-cluster"}
     assert {page.stem for page in (DOCS / "how-to").glob("*.md")} == {"index", *RECIPES, *elsewhere}
 
 
@@ -191,7 +192,7 @@ def test_the_comparables_on_paper():
     grid = fitted.comparables({"variant": "a"}, top=2)
     shrink = 1 - math.log(1.25) ** 2 / 2 / math.log(2.0) ** 2
     assert grid.sales["gain"].to_list() == pytest.approx([shrink / 2 + (1 - shrink) / 4] * 2, rel=1e-6)
-    assert grid.sales["adjusted"].to_list() == pytest.approx([40.0, 50.0], rel=1e-9)
+    assert sorted(grid.sales["adjusted"]) == pytest.approx([40.0, 50.0], rel=1e-9)
     assert grid.base == pytest.approx(math.sqrt(80 * 100), rel=1e-9)
     page = text_of("explanation/worth.md")
     for figure in (f"{grid.sales['gain'][0]:.7f}", f"{(1 - shrink) / 4:.7f}", f"{grid.gain:.7f}", f"{grid.base:.2f}"):

@@ -58,6 +58,16 @@ PRIORS: dict[str, str | float] = {
 }
 
 
+# What a book's spreads usually are, log price (common practice, no source): a weak prior, a factor of two either way. A
+# book of some dozen sales can be explained by effects alone, and its noise would be found to be nothing.
+USUAL: dict[str, float] = {
+    **{"/".join(CHAIN[: i + 1]): sd for i, sd in enumerate((0.6, 0.5, 0.2, 0.35, 0.2, 0.3, 0.25))},
+    "card": 0.15, "generation": 0.1, "premium": 0.2, "note": 0.15, "attribute": 0.2, "stage": 0.5, "marks": 0.25,
+    "features": 0.5, "site": 0.1, "mechanism": 0.1, "season": 0.03, "market walk": 0.02, "line walk": 0.03,
+    "residual": 0.33, "freedom": 6.0,
+}  # fmt: skip
+
+
 def book_spec() -> Spec:
     """The model of the book; see docs/explanation/worth.md for why each term is there."""
     return Spec(
@@ -75,6 +85,7 @@ def book_spec() -> Spec:
         wider="wider",
         tails="student",
         overlooked=OVERLOOKED,
+        usual=USUAL,
         beside=("subject",),
     )
 

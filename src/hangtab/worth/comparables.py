@@ -18,11 +18,12 @@ from hangtab.worth.forest import fitted_values
 from hangtab.worth.paths import Targets, effects_with_targets, lean, reach, rows_with_target, take_rows
 from hangtab.worth.sheet import SALE
 from hangtab.worth.state import State, Subjects, mode_parts, parts, solution_parts
-from hangtab.worth.table import NO_MONTH, months
+from hangtab.worth.table import NO_MONTH, months, words
 
 # A set of sales that alone determines some column cannot be left out; then fewer are.
 TIED = 1e-9
 MATERIAL = 0.02
+EQUAL = 1e-9  # gains that differ by less, relatively, are equal
 
 
 @dataclass(frozen=True)
@@ -73,15 +74,24 @@ def support(state: State, subject: Subjects) -> Support:
 def grid(state: State, subject: Subjects, top: int) -> Grid:
     """The adjustment grid of one subject."""
     g = gains(state, subject)
-    sales = np.flatnonzero(state.problem.kind == SALE)
-    # Canonical row order decides between equal gains.
-    chosen = sales[np.argsort(-np.abs(g[sales]), kind="stable")][:top]
-    chosen = chosen[g[chosen] != 0.0]
+    chosen = _largest(state, np.abs(g), top)
     while True:
         found = _grid(state, subject, chosen, g)
         if found is not None:
             return found
         chosen = chosen[:-1]
+
+
+def _largest(state: State, size: Floats, top: int) -> Ints:
+    """The `top` sales with the largest gains; the id decides between equal ones, then the canonical order."""
+    at = np.flatnonzero(size > 0.0)
+    if len(at) > top:
+        at = at[size[at] >= (1.0 - EQUAL) * np.partition(size[at], -top)[-top]]
+    steps = np.round(np.log(size[at]) / EQUAL)
+    evidence, frame = state.problem.spec.evidence, state.problem.sheet.frame
+    names = words(frame[evidence].gather(at)) if evidence else [""] * len(at)
+    order = sorted(range(len(at)), key=lambda k: (-steps[k], names[k] or "", at[k]))
+    return np.asarray(at[order[:top]])
 
 
 def _grid(state: State, subject: Subjects, chosen: Ints, g: Floats) -> Grid | None:

@@ -16,6 +16,7 @@ from hangtab.worth.problem import Problem
 from hangtab.worth.sheet import SALE
 from hangtab.worth.tails import expected_share, freedom_information, freedom_slope
 from hangtab.worth.threads import side_by_side
+from hangtab.worth.usual import disbelief
 from hangtab.worth.variances import Point, learned_parts
 
 LEAST_TOLD = 0.02
@@ -51,7 +52,7 @@ def average_information(problem: Problem, point: Point) -> Floats:
         _bend_freedom(problem, point, H, (squares, explained))
     at = out.first_class + np.arange(classes)
     H[at, at] += lacking
-    return np.asarray(H)
+    return np.asarray(H + np.diag(disbelief(problem, point.logs)[2]))
 
 
 def _column_variates(problem: Problem, point: Point) -> tuple[Floats, Floats]:

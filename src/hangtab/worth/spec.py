@@ -73,6 +73,8 @@ class Spec:
     overlooked: share of bounds that say nothing (an ask ends unsold because nobody saw it, or repeats another):
     P(unsold) is q + (1 - q) P(price below the ask). 0: every bound tells. Above 0, variances are found from the sales
     alone and the mode from both.
+    usual: standard deviations (of a walk's step, of "residual"; degrees of freedom) that are usual for components, by
+    the names of `Fitted.components`: a weak prior, a factor of two either way, for tables of few rows.
     """
 
     price: str
@@ -96,6 +98,7 @@ class Spec:
     scale: str = "log"
     nu: float | None = None
     overlooked: float = 0.0
+    usual: Mapping[str, float] = field(default_factory=dict)
     beside: Sequence[str] = ()
 
     def __post_init__(self) -> None:
@@ -106,6 +109,7 @@ class Spec:
         object.__setattr__(self, "curves", curves)
         object.__setattr__(self, "priors", dict(self.priors))
         object.__setattr__(self, "reference", dict(self.reference))
+        object.__setattr__(self, "usual", dict(self.usual))
         _check(self)
 
     @property
@@ -201,6 +205,7 @@ def _check(spec: Spec) -> None:
     if spec.nu is not None and not spec.nu > 0:
         raise SpecError("The degrees of freedom must be positive", where="Spec.nu", mend="Give a number above 0.")
     _check_priors(spec)
+    _check_usual(spec)
 
 
 def _check_priors(spec: Spec) -> None:
@@ -218,3 +223,10 @@ def _check_priors(spec: Spec) -> None:
                 where=f"Spec.priors[{name!r}]",
                 mend=f"Choose one of {PRIORS} or a positive standard deviation (numbers cannot be learned).",
             )
+
+
+def _check_usual(spec: Spec) -> None:
+    for name, value in spec.usual.items():
+        if not value > 0:
+            raise SpecError(f"What is usual must be positive: {value!r}", where=f"Spec.usual[{name!r}]",
+                            mend="Give a standard deviation above 0.")  # fmt: skip

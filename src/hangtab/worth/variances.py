@@ -19,6 +19,7 @@ from hangtab.worth.problem import NOTHING, Problem
 from hangtab.worth.sheet import SALE
 from hangtab.worth.spread import Covariance, Gaps, covariance, gaps
 from hangtab.worth.tails import freedom_slope
+from hangtab.worth.usual import disbelief
 
 SLOWEST, FASTEST = 0.5, 200.0
 
@@ -66,7 +67,7 @@ def at_mode(problem: Problem, logs: Floats, mode: Mode, share: Floats | None = N
         fit += factor.logdet
     else:
         fit += factor.logdet_all - problem.forest.flat * float(np.log(2 * np.pi))
-    return Point(logs, prior, mode, information, factor, fit)
+    return Point(logs, prior, mode, information, factor, fit + disbelief(problem, logs)[0])
 
 
 def slope(problem: Problem, point: Point) -> Slope:
@@ -93,7 +94,7 @@ def slope(problem: Problem, point: Point) -> Slope:
         proposal = point.logs + np.log(squares / freedoms)
     lever = _levers(problem, point, cov, g, alone=alone)
     _residual_slopes(problem, point, lever, gradient, proposal)
-    return Slope(gradient, proposal)
+    return Slope(gradient + disbelief(problem, point.logs)[1], proposal)
 
 
 def _levers(problem: Problem, point: Point, cov: Covariance, g: Gaps, *, alone: bool) -> Floats:
