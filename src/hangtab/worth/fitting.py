@@ -15,21 +15,26 @@ import numpy as np
 from hangtab.worth.answers import Middle, middle
 from hangtab.worth.arrays import Flags, Floats
 from hangtab.worth.habits import learn_habits
-from hangtab.worth.mode import Search
+from hangtab.worth.mode import NEWTON, Search
 from hangtab.worth.noise import NoiseTable
 from hangtab.worth.problem import Layout, Problem, make_problem
 from hangtab.worth.progress import Step
-from hangtab.worth.search import Found, search_variances
+from hangtab.worth.search import COARSE, Found, search_variances
 from hangtab.worth.sheet import ABOVE, BELOW, SALE, Sheet
 from hangtab.worth.spec import Spec
 from hangtab.worth.state import State, subjects
 from hangtab.worth.table import ROW
+from hangtab.worth.tails import freedom_information, freedom_slope
 from hangtab.worth.together import Crew
 from hangtab.worth.variances import Point, evaluate, limits
 
 MOST = 60
 AT_ONCE = 4096
-FIRST_FREEDOM = 6.0
+# Where the search for heavy tails starts, after so many steps on the distances alone, and within what.
+FIRST_FREEDOM, FEWEST_FREEDOM, MOST_FREEDOM = 6.0, 2.0, 30.0
+FIRST_CORE, LEAST_CORE, FIRST_STEPS = 0.6, 0.1, 10
+# Normal noise only shows the way: its search ends where so little fall is promised, for 200 rows.
+ROUGH = 1.0
 # Noise this many times as wide as the spread of the sales themselves is no finding.
 BOUNDLESS = 10.0
 
@@ -114,18 +119,41 @@ def _search(problem: Problem, on_step: Callable[[Step], None]) -> tuple[Found, i
     # Student-t noise has several modes; a fixed road to one of them leads through normal noise.
     spec = problem.spec
     if spec.tails == "normal":
-        return search_variances(problem, _evaluate(problem, first_logs(problem)), on_step, most=MOST), 0
+        return search_variances(problem, _rough(problem, first_logs(problem)), on_step, most=MOST), 0
     normal = replace(problem, spec=replace(spec, tails="normal"), layout=without_freedom(problem.layout))
-    first = search_variances(normal, _evaluate(normal, first_logs(normal)), on_step, most=12, enough=1e-2)
-    logs = first.point.logs
+    first = search_variances(normal, _rough(normal, first_logs(normal)), on_step, most=12, enough=ROUGH, closing=False)
+    core, nu = _first_tails(problem, first.point)
+    logs, a = first.point.logs, problem.layout.first_class
     if problem.layout.freedom >= 0:
-        logs = np.append(logs, np.log(FIRST_FREEDOM))
-    # The core of heavy-tailed noise is narrower than its standard deviation.
-    a = problem.layout.first_class
-    logs[a : a + len(problem.layout.classes)] += np.log(0.6)
+        logs = np.append(logs, np.log(nu))
+    logs[a : a + len(problem.layout.classes)] += np.log(core)
     low, high = limits(problem)
-    start = evaluate(problem, np.clip(logs, low, high), Search(start=first.point.mode.eta))
+    start = _rough(problem, np.clip(logs, low, high), first.point.mode.eta)
     return search_variances(problem, start, on_step, most=MOST), first.iterations
+
+
+def _first_tails(problem: Problem, point: Point) -> tuple[float, float]:
+    """Student-t noise of the sales' distances from a fit under normal noise: squared scale over variance, freedom.
+
+    The core of heavy-tailed noise is narrower than its standard deviation. Maximum likelihood, a few steps of it: the
+    scale by EM, the freedom by its expected information. The distances are as wide as their own mean square.
+    """
+    together, mode, sale = problem.forest.together, point.mode, problem.kind == SALE
+    u2 = ((problem.y - mode.eta)[sale] / problem.scale(point.logs)[sale]) ** 2
+    sales, squares = together.total("first tails", float(len(u2)), float(u2.sum()))
+    core, nu = FIRST_CORE, float(problem.spec.nu or FIRST_FREEDOM)
+    if squares <= 0:
+        return core, nu
+    u2, all_sales, none, one = u2 * (sales / squares), *(np.full(len(u2), x) for x in (SALE, 0.0, 1.0))
+    for _ in range(FIRST_STEPS):
+        weighed = float((u2 * (nu + 1) / (nu + u2 / core)).sum())
+        bend = freedom_slope(np.sqrt(u2 / core), all_sales, none, one, nu)
+        weighed, bend = together.total("first tails", weighed, bend)
+        core = min(max(weighed / sales, LEAST_CORE), 1.0)
+        if problem.spec.nu is None:
+            nu *= float(np.exp(np.clip(-bend / (sales * freedom_information(nu)), -1.0, 1.0)))
+            nu = min(max(nu, FEWEST_FREEDOM), MOST_FREEDOM)
+    return core, nu
 
 
 def refit(old: Problem, logs: Floats, sheet: Sheet, eta: Floats) -> tuple[Problem, Point, Report]:
@@ -137,13 +165,14 @@ def refit(old: Problem, logs: Floats, sheet: Sheet, eta: Floats) -> tuple[Proble
     pooled = float(np.log(np.exp(logs[first : first + len(old.layout.classes)]).mean()))
     kept = [logs[place[n]] if n in place else pooled for n in problem.layout.names]
     start = _by_row(sheet, eta)[problem.sheet.frame[ROW].to_numpy()]
-    point = evaluate(problem, np.array(kept), Search(start=start, near=True))
+    point = evaluate(problem, np.array(kept), Search(start=start, first=NEWTON))
     found = Found(point, point.mode.steps, 0.0, converged=point.mode.settled)
     return problem, point, report_of(problem, found, point.mode.steps, perf_counter() - began)
 
 
-def _evaluate(problem: Problem, logs: Floats) -> Point:
-    return evaluate(problem, logs, Search())
+def _rough(problem: Problem, logs: Floats, start: Floats | None = None) -> Point:
+    """A first point: as rough as the search takes its points where much fall is promised."""
+    return evaluate(problem, logs, Search(start=start, tolerance=COARSE, closing=False))
 
 
 def without_freedom(layout: Layout) -> Layout:

@@ -73,9 +73,10 @@ class Search:
     """How to search.
 
     start: linear predictors (None: the middle of the rows). held: the columns at zero (None: found anew, those of
-    `keep` among them). tolerance: of the last step, in noise scales. most: steps. near: whether the start is so near
-    the mode that Newton's weights can be taken from the first step on. closing: whether the last step is to be by EM's
-    weights, on which gains rest; a search that only passes through does without.
+    `keep` among them). tolerance: of the last step, in noise scales. most: steps. first: way of the first step (None:
+    by what is known of the start); NEWTON where the start is near the mode, EM where it is the mode but for its
+    weights. closing: whether the last step is to be by EM's weights, on which gains rest; a search that only passes
+    through does without.
     """
 
     start: Floats | None = None
@@ -83,13 +84,13 @@ class Search:
     keep: Flags | None = None
     tolerance: float = 1e-8
     most: int = 200
-    near: bool = False
+    first: int | None = None
     closing: bool = True
 
 
 @dataclass
 class _Pace:
-    """Which way to step next: chosen from how far the last step went."""
+    """Which way to step next: chosen from how far the last step went. concave: normal noise, which has one mode."""
 
     tolerance: float
     way: int = EM
@@ -99,6 +100,7 @@ class _Pace:
     closings: int = 0
     closing: bool = True
     hold: bool = False
+    concave: bool = False
 
     def ended(self, shift: float) -> bool:
         """Whether the step just made was the last."""
@@ -116,7 +118,8 @@ class _Pace:
         before = self.way
         # Newton's error falls as the square of its step: the next one would move nothing that counts.
         there = self.closing and self.way == NEWTON and shift * shift < SQUARED * self.tolerance
-        if there or shift < self.tolerance or shift > NEAR or grew or self.patience <= 0:
+        far = shift > NEAR and not self.concave
+        if there or shift < self.tolerance or far or grew or self.patience <= 0:
             self.way = EM
         elif self.hold and shift < CLOSE and not (self.way == HELD and shift > SLOW * self.last):
             self.way = HELD
@@ -139,7 +142,10 @@ def find_mode(problem: Problem, logs: Floats, search: Search) -> Mode:
     eta, lift = _start(problem, search.start), np.zeros(len(problem.y))
     said = pull(problem.sheet, eta, noise)
     hold = search.held is not None or not problem.border.bounded.any()
-    pace = _Pace(search.tolerance, NEWTON if search.near else EM, closing=search.closing, hold=hold)
+    concave = bool(np.isinf(noise.nu))
+    known = MIXED if concave or search.start is not None else EM
+    way = EM if plain else known if search.first is None else search.first
+    pace = _Pace(search.tolerance, way, closing=search.closing, hold=hold, concave=concave)
     step, weight, found = 0, said.weight, None
     while True:
         weight = weight if pace.way == HELD else _weight(problem, said, pace.way)

@@ -2,7 +2,8 @@
 
 Two fixed-point steps first. What bounds tell is held while a step is tried and then taken anew, so with bounds the
 search goes to a fixed point, at a steady pace; there the last steps foretell the rest (Anderson's mixing), and a
-foretold point is taken only if it promises less fall than the one before.
+foretold point is taken only if it promises less fall than the one before. A mode is climbed to only as near as the
+promised fall needs; the last one to all digits.
 Source: Gilmour, Thompson & Cullis 1995 (average information); Anderson 1965 (J. ACM 12), as in Walker & Ni 2011.
 Not here: criterion and gradient (variances.py), second derivatives (information.py).
 """
@@ -17,7 +18,7 @@ import numpy as np
 from hangtab.worth.arrays import Flags, Floats
 from hangtab.worth.forest import Factor, carry
 from hangtab.worth.information import average_information
-from hangtab.worth.mode import Search
+from hangtab.worth.mode import EM, NEWTON, Search
 from hangtab.worth.problem import Problem
 from hangtab.worth.progress import Step
 from hangtab.worth.variances import Point, Slope, at_mode, evaluate, limits, slope
@@ -29,11 +30,12 @@ FIXED_POINTS = 2
 BOLDEST = 2.0
 # Two sets of held columns can each lead to the other; after this many iterations no column comes free again.
 FREE_SETS = 15
-# From a promise below this on, the last few steps foretell the next.
-STEADY, REMEMBERED = 5.0, 4
+# From a promise below this on (for 5,000 rows, and more for more), the last few steps foretell the next.
+STEADY, STEADY_ROWS, REMEMBERED = 5.0, 5000, 4
 ROUNDING = 1e-12
-# How near its mode a point of the search is taken: far from the end a criterion need not be known to all digits.
-FINE, COARSE = 1e-8, 1e-4
+# How near its mode a point of the search is taken: within these, a share of the move that the promised fall stands
+# for; a smaller one where the slope at that point, not its criterion, says whether it is taken.
+FINE, COARSE, SHARE, SHARE_FORETOLD = 1e-8, 1e-2, 0.1, 0.01
 
 
 @dataclass(frozen=True)
@@ -82,9 +84,18 @@ def _promise(gradient: Floats, H: Floats, faint: Flags, move: Flags, bend: Float
 
 
 def search_variances(
-    problem: Problem, start: Point, on_step: Callable[[Step], None], *, most: int, enough: float = ENOUGH
+    problem: Problem,
+    start: Point,
+    on_step: Callable[[Step], None],
+    *,
+    most: int,
+    enough: float = ENOUGH,
+    closing: bool = True,
 ) -> Found:
-    """Descend from `start` until the promised fall is below `enough`, at most `most` iterations."""
+    """Descend from `start` until the promised fall is below `enough`, at most `most` iterations.
+
+    closing: whether the mode at the end is to be by EM's weights and to all digits.
+    """
     low, high = limits(problem)
     at, iteration, memory = _look(problem, start), 0, list[tuple[Floats, Floats]]()
     del start  # as large as the table: two points at a time are enough
@@ -95,7 +106,7 @@ def search_variances(
         on_step(Step("fit", iteration, most, f"criterion {point.criterion:.4f}, gradient {norm:.2g}"))
         enough_now = max(enough * max(1.0, problem.whole.rows / 200), 1e-13 * abs(point.criterion))
         if at.fall < enough_now or iteration >= most:
-            return _closed(problem, at, iteration, norm)
+            return _closed(problem, at, iteration, norm, closing=closing)
         step = at.step
         if iteration < FIXED_POINTS and np.isinf(problem.freedom(point.logs)):
             step = _fixed_point(point, s, step)
@@ -108,7 +119,7 @@ def search_variances(
         at = replace(at, point=point)
         better = _descend(problem, point, goal, at.fall, growing=iteration > FREE_SETS)
         if better is None:
-            return _closed(problem, at, iteration, norm)
+            return _closed(problem, at, iteration, norm, closing=closing)
         at = _look(problem, better)
 
 
@@ -122,12 +133,12 @@ def _bare(factor: Factor) -> Factor:
     return replace(factor, folded=replace(factor.folded, parts=()))
 
 
-def _closed(problem: Problem, at: _Looked, iteration: int, norm: float) -> Found:
-    """The end of the search, its mode by EM's weights."""
+def _closed(problem: Problem, at: _Looked, iteration: int, norm: float, *, closing: bool) -> Found:
+    """The end of the search, its mode by EM's weights where that is asked for."""
     point, mode = at.point, at.point.mode
     good = max(GOOD, ENOUGH * problem.whole.rows / 200)
-    if not mode.closed:
-        point = evaluate(problem, point.logs, Search(start=mode.eta, held=mode.factor.held))
+    if closing and not mode.closed:
+        point = evaluate(problem, point.logs, Search(start=mode.eta, held=mode.factor.held, first=EM))
     return Found(point, iteration, norm, converged=at.fall < good and point.mode.settled)
 
 
@@ -147,17 +158,21 @@ def _look(problem: Problem, point: Point) -> _Looked:
 
 
 def _foretold(problem: Problem, at: _Looked, memory: list[tuple[Floats, Floats]], *, growing: bool) -> _Looked | None:
-    """The point that the last steps lead to, if it promises less fall than this one; `memory` (points, steps) grows."""
-    if problem.whole.only_sales or at.fall > STEADY:
+    """The point that the last steps lead to, if it promises less fall than this one; `memory` (points, steps) grows.
+
+    Its criterion is not asked: what bounds tell has changed on the way, so that the two do not compare.
+    """
+    if problem.whole.only_sales or at.fall > steady(problem):
         return None
     memory.append((at.point.logs, at.step))
     del memory[:-REMEMBERED]
-    if len(memory) == 1:
-        return None
     low, high = limits(problem)
     held = at.point.mode.factor.held
     free = None if problem.border.bounded.any() else held
-    search = Search(start=at.point.mode.eta, held=free, keep=held if growing else None, near=True, closing=False)
+    search = Search(
+        start=at.point.mode.eta, held=free, keep=held if growing else None, first=NEWTON, closing=False,
+        tolerance=nearness(problem, at.fall, SHARE_FORETOLD),
+    )  # fmt: skip
     found = _tried(problem, np.clip(mixed(memory), low, high), search)
     if found is not None and found.mode.settled:
         looked = _look(problem, found)
@@ -175,6 +190,8 @@ def mixed(memory: list[tuple[Floats, Floats]]) -> Floats:
     [2.0]
     """
     points, steps = (np.array(x) for x in zip(*memory, strict=True))
+    if len(points) == 1:
+        return np.asarray(points[0] + steps[0])
     moves, changes = np.diff(points, axis=0), np.diff(steps, axis=0)
     share = np.linalg.lstsq(changes.T, steps[-1], rcond=1e-6)[0]
     jump = steps[-1] - share @ (moves + changes)
@@ -191,17 +208,29 @@ def _descend(problem: Problem, point: Point, goal: Floats, fall: float, *, growi
 
     Near the end what bounds tell is held while a step is tried: only so is the slope that of the criterion.
     """
-    near = fall < STEADY
+    near = fall < steady(problem)
     share = point.information * problem.scale(point.logs) ** 2 if near else None
     slack = 1e-11 * abs(point.criterion) + 1e-3 * min(fall, 1e-6)
-    tolerance = FINE if near else COARSE
+    tolerance = FINE if near else nearness(problem, fall, SHARE)
     for _ in range(12):
-        search = Search(point.mode.eta, point.mode.factor.held, near=near, closing=False, tolerance=tolerance)
+        search = Search(
+            point.mode.eta, point.mode.factor.held, first=NEWTON if near else None, closing=False, tolerance=tolerance
+        )
         trial = _tried(problem, goal, search, share)
         if trial is not None and trial.criterion <= point.criterion + slack:
             return _refresh(problem, trial, anew=near, keep=point.mode.factor.held if growing else None)
         goal = 0.5 * (goal + point.logs)
     return None
+
+
+def steady(problem: Problem) -> float:
+    """Promised fall from which on the search goes at a steady pace."""
+    return STEADY * max(1.0, problem.whole.rows / STEADY_ROWS)
+
+
+def nearness(problem: Problem, fall: float, share: float) -> float:
+    """Last step of a mode's search, in noise scales, that is fine enough where so much fall is promised."""
+    return float(np.clip(share * np.sqrt(fall / problem.whole.rows), FINE, COARSE))
 
 
 def _tried(problem: Problem, logs: Floats, search: Search, share: Floats | None = None) -> Point | None:
