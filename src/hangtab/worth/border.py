@@ -19,6 +19,7 @@ from hangtab.worth.rows import ROW, Read, Rows
 from hangtab.worth.spec import Curve, Spec
 from hangtab.worth.survey import Moments, Survey
 from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, ramp
+from hangtab.worth.threads import side_by_side
 
 WIDEST = 2000
 # Rows laid at a time, so few that their entries stay in the processor's cache.
@@ -54,21 +55,21 @@ class Border:
             out[start : start + term.size] = term.bounded
         return out
 
-    def rows(self, frame: Read, knot: Places, T: int) -> tuple[Sparse, Floats]:
+    def rows(self, frame: Read, knot: Places, T: int, threads: int = 1) -> tuple[Sparse, Floats]:
         """Sparse rows over knots and border, and (rows, terms) multipliers of unseen values' prior variance.
 
         knot (rows,): the row's monthly knot, -1 for none.
         """
-        frame = frame.frame(self.reads) if isinstance(frame, Rows) else frame
+        frame = frame.frame(self.reads, threads) if isinstance(frame, Rows) else frame
         slices = [slice(a, min(a + AT_ONCE, len(frame))) for a in range(0, len(frame), AT_ONCE)]
         ptr = np.zeros(len(frame) + 1, np.int64)
-        for at in slices:
-            ptr[at.start + 1 : at.stop + 1] = self._room(frame[at], knot[at])
+        room = side_by_side(lambda at: self._room(frame[at], knot[at]), threads, slices)
+        for at, own in zip(slices, room, strict=True):
+            ptr[at.start + 1 : at.stop + 1] = own
         np.cumsum(ptr, out=ptr)
         rows = Sparse(ptr, np.empty(int(ptr[-1]), np.int32), np.empty(int(ptr[-1])))
         free, unseen = ptr[:-1].copy(), np.zeros((len(frame), len(self.terms)))
-        for at in slices:
-            self._lay(frame[at], knot[at], T, (rows, free[at], unseen[at]))
+        side_by_side(lambda at: self._lay(frame[at], knot[at], T, (rows, free[at], unseen[at])), threads, slices)
         if (free < ptr[1:]).any():
             kernels.close_gaps(rows, free)
             rows = Sparse(ptr, rows.idx[: ptr[-1]].copy(), rows.val[: ptr[-1]].copy())

@@ -167,7 +167,7 @@ class Problem:
 def make_problem(spec: Spec, sheet: Sheet, crew: Crew | None = None) -> Problem:
     """Lay out rows, forest and parameters of a table, of which the crew's other places may hold more rows."""
     crew = crew or Crew()
-    seen = survey_all(crew.together.every("survey", survey(spec, sheet)))
+    seen = survey_all(crew.together.every("survey", survey(spec, sheet, crew.threads)))
     return place_rows(make_plan(spec, seen), sheet, crew)
 
 
@@ -198,7 +198,7 @@ def place_rows(plan: Plan, sheet: Sheet, crew: Crew) -> Problem:
         )
     knot = calendar.knot(month)[0].astype(np.int32)
     del month
-    rows, _ = border.rows(sheet.rows, knot, calendar.T)
+    rows, _ = border.rows(sheet.rows, knot, calendar.T, crew.threads)
     forest = make_forest(rows, block, tree, walked, (calendar.T, border.p, border.flat), crew)
     klass = _class_of(plan.layout.classes, spec, sheet)
     return Problem(spec, sheet, chain, border, forest, calendar, plan.layout, knot, klass, plan.whole)

@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 
 from hangtab.worth.arrays import Ints, Places
+from hangtab.worth.threads import side_by_side
 
 ROW = "row"
 
@@ -50,9 +51,9 @@ class Rows:
             return Rows(self.source, self.order[at])
         return Rows(self.source, np.arange(len(self.source), dtype=np.int32)[at])
 
-    def frame(self, names: Iterable[str]) -> pl.DataFrame:
+    def frame(self, names: Iterable[str], threads: int = 1) -> pl.DataFrame:
         """Some columns in this order, as a frame of their own."""
-        return pl.DataFrame([self[name] for name in dict.fromkeys(names)])
+        return pl.DataFrame(side_by_side(self.__getitem__, threads, dict.fromkeys(names)))
 
     def whole(self) -> pl.DataFrame:
         """All columns in this order as a frame of their own, `row` the last."""

@@ -22,6 +22,7 @@ from hangtab.worth.sheet import SALE, Sheet
 from hangtab.worth.spec import Spec
 from hangtab.worth.table import NO_MONTH, joined_words, months, numbers, worded
 from hangtab.worth.terms import listed
+from hangtab.worth.threads import side_by_side
 
 V = TypeVar("V")
 
@@ -111,11 +112,12 @@ def _merged(one: Mapping[str, V], other: Mapping[str, V], both: Callable[[V, V],
     return {n: both(one[n], other[n]) if n in one and n in other else one.get(n, other.get(n)) for n in names}  # type: ignore[misc]
 
 
-def survey(spec: Spec, sheet: Sheet) -> Survey:
-    """The survey of one table."""
+def survey(spec: Spec, sheet: Sheet, threads: int = 1) -> Survey:
+    """The survey of one table, `threads` numbers at a time."""
     frame, sale = sheet.rows, sheet.kind == SALE
     named = dict.fromkeys([*spec.crossed, *spec.factors, *(c.by for c in spec.shapes.values() if c.by)])
     many = frozenset(n for n in named if "/" not in n and isinstance(frame.schema[n], pl.List))
+    moments = side_by_side(lambda n: Moments.of(numbers(frame[n])), threads, spec.numbers)
     month = months(frame[spec.when]) if spec.when else np.zeros(0, np.int64)
     known = month[month != NO_MONTH]
     return Survey(
@@ -123,7 +125,7 @@ def survey(spec: Spec, sheet: Sheet) -> Survey:
         price=Moments.of(sheet.y[sale]),
         words={n: _different(frame, n, many=n in many) for n in named},
         many=many,
-        numbers={n: Moments.of(numbers(frame[n])) for n in spec.numbers},
+        numbers=dict(zip(spec.numbers, moments, strict=True)),
         values={n: Values.of(numbers(frame[n])) for n in spec.curves},
         months=(int(known.min()), int(known.max())) if len(known) else None,
         classes=_classes(spec, frame, sale) if spec.spread_by else {},
