@@ -94,7 +94,9 @@ def slope(problem: Problem, point: Point) -> Slope:
         proposal = point.logs + np.log(squares / freedoms)
     lever = _levers(problem, point, cov, g, alone=alone)
     _residual_slopes(problem, point, lever, gradient, proposal)
-    return Slope(gradient + disbelief(problem, point.logs)[1], proposal)
+    _, pushed, bend = disbelief(problem, point.logs)
+    # A fixed point of the likelihood alone is no place to go where something is usual.
+    return Slope(gradient + pushed, np.where(bend > 0.0, np.nan, proposal))
 
 
 def _levers(problem: Problem, point: Point, cov: Covariance, g: Gaps, *, alone: bool) -> Floats:
