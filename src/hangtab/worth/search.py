@@ -121,6 +121,7 @@ def search_variances(
         if better is None:
             return _closed(problem, at, iteration, norm, closing=closing)
         at = _look(problem, better)
+        del better  # or its elimination, which `released` lets go, would outlive the next
 
 
 def released(point: Point) -> Point:
