@@ -106,7 +106,9 @@ def fold(forest: Forest, omega: Floats, prior: Prior) -> Folded:
     G, logdet, failed = np.zeros((forest.width, forest.width)), 0.0, 0.0
     found: list[tuple[FoldedPart, Share]] = []
     try:
-        found = side_by_side(lambda p, o: fold_part(p, o, prior.of_parts), forest.threads, forest.parts, weights)
+        found = side_by_side(
+            lambda p, o: fold_part(p, o, prior.of_parts), forest.threads, forest.parts, weights, sizes=forest.sizes
+        )
     except np.linalg.LinAlgError:
         failed = 1.0  # the other places must hear of it before they go on
     for _, share in found:
@@ -142,7 +144,7 @@ def carry(forest: Forest, folded: Folded, zeta: Floats) -> Folding:
     def work(part: int) -> tuple[CarriedPart, RightShare]:
         return carry_part(forest.parts[part], folded.parts[part], zeta[forest.spans[part].rows])
 
-    found = side_by_side(work, forest.threads, range(len(forest.parts)))
+    found = side_by_side(work, forest.threads, range(len(forest.parts)), sizes=forest.sizes)
     return Folding(tuple(c for c, _ in found), *add_up(forest, [share for _, share in found]))
 
 
@@ -180,7 +182,12 @@ def solve(forest: Forest, factor: Factor, folding: Folding) -> Solution:
     T = forest.T
     g, explained = solve_root(forest, factor, folding.g, folding.square)
     found = side_by_side(
-        lambda p, f, c: solve_part(p, f, c, g), forest.threads, forest.parts, factor.folded.parts, folding.parts
+        lambda p, f, c: solve_part(p, f, c, g),
+        forest.threads,
+        forest.parts,
+        factor.folded.parts,
+        folding.parts,
+        sizes=forest.sizes,
     )
     K = np.zeros((len(forest.walked), T, g.shape[1]))
     for span, part in zip(forest.spans, found, strict=True):
@@ -200,4 +207,4 @@ def fitted_values(forest: Forest, solution: Solution) -> Floats:
         leaves = solution.sums[-1][span.nodes[-1]] if span.nodes else None
         return fitted_part(forest.parts[part], Split(solution.columns.K[span.blocks], solution.columns.B), leaves)
 
-    return np.concatenate(side_by_side(work, forest.threads, range(len(forest.parts))))
+    return np.concatenate(side_by_side(work, forest.threads, range(len(forest.parts)), sizes=forest.sizes))

@@ -42,7 +42,7 @@ def average_information(problem: Problem, point: Point) -> Floats:
         own = Variates(effects, columns, z[rows], problem.klass[rows], len(out.classes), freedom)
         return curvature_part(forest.parts[part], point.factor.folded.parts[part], point.information[rows], own)
 
-    found = side_by_side(work, forest.threads, range(len(forest.parts)))
+    found = side_by_side(work, forest.threads, range(len(forest.parts)), sizes=forest.sizes)
     _, explained = solve_root(forest, point.factor, *add_up(forest, [share for _, share in found]))
     classes = len(out.classes)
     lacking = np.bincount(problem.klass, weights=extra, minlength=classes)

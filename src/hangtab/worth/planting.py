@@ -59,6 +59,11 @@ class Forest:
         """Columns a row can touch: knots and border."""
         return self.T + self.p
 
+    @property
+    def sizes(self) -> list[int]:
+        """Rows of each part: how much work it is."""
+        return [span.rows.stop - span.rows.start for span in self.spans]
+
     def paths(self, rows: Ints | slice) -> Places:
         """Nodes of some rows from the root down, (rows, levels)."""
         at = self.leaf[rows]

@@ -68,7 +68,7 @@ def gaps(forest: Forest, factor: Factor, cov: Covariance, prior: Prior, *, rows:
     def work(part: Part, folded: FoldedPart) -> tuple[Floats, float, Floats]:
         return gaps_part(part, folded, cov, prior.line, rows=rows)
 
-    found = side_by_side(work, forest.threads, forest.parts, factor.folded.parts)
+    found = side_by_side(work, forest.threads, forest.parts, factor.folded.parts, sizes=forest.sizes)
     levels, line = np.zeros(len(forest.levels)), 0.0
     for own, walks, _ in found:
         levels += own

@@ -8,7 +8,7 @@ Not here: what a part does.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache, wraps
 from typing import Any, ParamSpec, TypeVar
@@ -36,9 +36,17 @@ def one_thread(function: Callable[P, R]) -> Callable[P, R]:
     return held
 
 
-def side_by_side(function: Callable[..., R], threads: int, *lists: Iterable[Any]) -> list[R]:
-    """Call the function with the first of each list, the second of each..., `threads` calls at a time."""
+def side_by_side(
+    function: Callable[..., R], threads: int, *lists: Iterable[Any], sizes: Sequence[int] | None = None
+) -> list[R]:
+    """Call the function with the first of each list, the second of each..., `threads` calls at a time.
+
+    sizes: how much work each call is, where they differ: the largest begin first, so that none is waited for alone.
+    """
+    calls = list(zip(*lists, strict=True))
     if threads <= 1:
-        return [function(*args) for args in zip(*lists, strict=True)]
+        return [function(*args) for args in calls]
+    order = range(len(calls)) if sizes is None else sorted(range(len(calls)), key=lambda k: -sizes[k])
     with ThreadPoolExecutor(threads) as pool:
-        return list(pool.map(function, *lists))
+        begun = {k: pool.submit(function, *calls[k]) for k in order}
+        return [begun[k].result() for k in range(len(calls))]
