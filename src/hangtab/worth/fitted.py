@@ -27,7 +27,7 @@ from hangtab.worth.problem import NOTHING, Problem
 from hangtab.worth.progress import Step, ignore_step
 from hangtab.worth.sheet import read_table
 from hangtab.worth.spec import Spec
-from hangtab.worth.state import State, Subjects, mode_parts, part_names, subjects
+from hangtab.worth.state import State, Subjects, foreseen, mode_parts, part_names, subjects
 from hangtab.worth.store import pack, unpack
 from hangtab.worth.table import NO_MONTH, ROW, read_rows, to_frame
 from hangtab.worth.threads import one_thread
@@ -77,7 +77,10 @@ class Fitted:
     @property
     def table(self) -> pl.DataFrame:
         """The rows the fit was made from, in the caller's order: the columns of `spec.columns`."""
-        return self._state.problem.sheet.frame.sort(ROW).drop(ROW)
+        rows, columns = self._state.problem.sheet.rows, self.spec.columns
+        if ROW not in rows.source.columns and len(rows) == len(rows.source):
+            return rows.source.select(columns)
+        return rows.whole().sort(ROW).select(columns)
 
     @property
     def components(self) -> dict[str, float]:
@@ -172,16 +175,19 @@ class Fitted:
 
     @one_thread
     def add(self, more_rows: Table) -> Fitted:
-        """A fit of the longer table with the variances held; row numbers go on from the old table's."""
-        p = self._state.problem
-        old = self.table
-        more = read_rows(more_rows, p.spec)
-        table = pl.concat([old, more], how="vertical_relaxed")
-        sheet = read_table(table, p.spec)
-        start = np.append(self._state.eta[np.argsort(p.sheet.frame[ROW].to_numpy())],
-                          answers.middle(self._state, self._subjects(more, None)).eta)  # fmt: skip
-        problem, point, report = refit(p, self._state.logs, sheet, start[sheet.frame[ROW].to_numpy()])
-        return _fitted(problem, point, report, self._state.noise)
+        """A fit of the longer table with the variances held; row numbers go on from the old table's.
+
+        The mode is that of a cold fit at these variances, found from this one's side: the whole table is laid out and
+        passed anew, so that new names, months and values are as good as old ones. The report's criterion and gradient
+        are NaN: nothing is searched for.
+        """
+        state = self._state
+        more = read_rows(more_rows, self.spec)
+        sheet = read_table(pl.concat([self.table, more], how="vertical_relaxed"), self.spec)
+        start = np.empty(len(sheet.y))
+        start[state.problem.sheet.rows[ROW].to_numpy()] = state.eta
+        start[len(start) - len(more) :] = foreseen(state, more)
+        return _fitted(*refit(state.problem, state.logs, sheet, start), state.noise)
 
     def to_bytes(self) -> bytes:
         """The fit as bytes."""
@@ -238,6 +244,6 @@ def fit(
 def _fitted(problem: Problem, point: Point, report: Report, known: NoiseTable | None = None) -> Fitted:
     """known: the noise's quantiles, where an older fit has them."""
     mode, nu = point.mode, problem.freedom(point.logs)
-    zeta = mode.zeta
     noise = known if known is not None and known.nu == nu else answers.full_noise_table(nu)
-    return Fitted(State(problem, point.logs, mode.weight, zeta, point.information, mode.factor.held, noise), report)
+    state = State(problem, point.logs, mode.weight, mode.zeta, point.information, mode.factor.held, noise)
+    return Fitted(state.solved(mode.solution, mode.eta) if mode.closed else state, report)

@@ -15,7 +15,8 @@ import numpy as np
 from hangtab.worth.answers import Middle, middle
 from hangtab.worth.arrays import Flags, Floats
 from hangtab.worth.habits import learn_habits
-from hangtab.worth.mode import NEWTON, Search
+from hangtab.worth.lots import lots_of
+from hangtab.worth.mode import Search, find_mode
 from hangtab.worth.noise import NoiseTable
 from hangtab.worth.problem import Layout, Problem, make_problem
 from hangtab.worth.progress import Step
@@ -157,17 +158,26 @@ def _first_tails(problem: Problem, point: Point) -> tuple[float, float]:
 
 
 def refit(old: Problem, logs: Floats, sheet: Sheet, eta: Floats) -> tuple[Problem, Point, Report]:
-    """The mode of a longer table with an old fit's variances held. eta: where to start, by row of the sheet."""
+    """The mode of another table with an old fit's variances held. eta: where to start, by the caller's row number.
+
+    Nothing is searched for, so criterion and gradient are not worked out: NaN in point and report.
+    """
     began = perf_counter()
-    problem = replace(make_problem(old.spec, sheet), habits=old.habits)
+    problem = replace(make_problem(old.spec, sheet, Crew(old.forest.threads)), habits=old.habits)
     place = {name: k for k, name in enumerate(old.layout.names)}
     first = old.layout.first_class
     pooled = float(np.log(np.exp(logs[first : first + len(old.layout.classes)]).mean()))
-    kept = [logs[place[n]] if n in place else pooled for n in problem.layout.names]
-    start = _by_row(sheet, eta)[problem.sheet.frame[ROW].to_numpy()]
-    point = evaluate(problem, np.array(kept), Search(start=start, first=NEWTON))
-    found = Found(point, point.mode.steps, 0.0, converged=point.mode.settled)
-    return problem, point, report_of(problem, found, point.mode.steps, perf_counter() - began)
+    kept = np.array([logs[place[n]] if n in place else pooled for n in problem.layout.names])
+    # What lots add to the responses belongs to the weights of one step; all other rows are weighed anew at the mode.
+    closing = lots_of(sheet) is not None
+    mode = find_mode(problem, kept, Search(start=eta[sheet.rows[ROW].to_numpy()], closing=closing))
+    if not mode.closed:
+        weight = mode.said.weight
+        mode = replace(mode, weight=weight, zeta=weight * mode.eta + mode.said.slope)
+    prior = problem.prior(kept, mode.factor.held)
+    point = Point(kept, prior, mode, mode.said.information, mode.factor, np.nan)
+    found = Found(point, mode.steps, np.nan, converged=mode.settled)
+    return problem, point, report_of(problem, found, mode.steps, perf_counter() - began)
 
 
 def _rough(problem: Problem, logs: Floats, start: Floats | None = None) -> Point:

@@ -47,6 +47,11 @@ class State:
         """Work out all that predictions need, while the other places that hold rows of the table can be asked."""
         _ = self.solution, self.informed, self.columns, self.class_scale
 
+    def solved(self, solution: Solution, eta: Floats) -> State:
+        """The same, its mode known already: as `solution` and `eta` would work it out."""
+        self.__dict__.update(solution=solution, eta=eta)
+        return self
+
     def _factor(self, weight: Floats) -> Factor:
         forest = self.problem.forest
         return close(forest, fold(forest, weight, self.prior), self.held)
@@ -58,8 +63,9 @@ class State:
 
     @kept
     def informing(self) -> Factor:
-        """Factor under the information weights: ranges rest on it."""
-        return self._factor(self.information)
+        """Factor under the information weights: ranges rest on it. Normal sales inform as they weigh."""
+        same = self.problem.whole.only_sales and np.isinf(self.noise.nu)
+        return self.pulling if same else self._factor(self.information)
 
     @kept
     def solution(self) -> Solution:
@@ -145,18 +151,29 @@ class Subjects:
 
 def subjects(state: State, frame: pl.DataFrame, at: dt.date | str | None) -> Subjects:
     """Place rows in the model. at None: each row's own date, or the newest month of the fit."""
+    blocks = len(state.problem.forest.walked)
+    targets, knot, beyond, unseen = _placed(state, frame, at)
+    stranger = targets.block == blocks
+    extra = _unknown_variance(state, targets.nodes, unseen) + _walk_variance(state, knot, beyond, stranger)
+    return Subjects(frame, targets, knot, beyond, extra, _scales(state, frame))
+
+
+def foreseen(state: State, frame: pl.DataFrame) -> Floats:
+    """Mode of each new row's linear predictor, without any covariance."""
+    return means(state, _placed(state, frame, None)[0])
+
+
+def _placed(state: State, frame: pl.DataFrame, at: dt.date | str | None) -> tuple[Targets, Ints, Ints, Floats]:
+    """Targets, knots, how far beyond the knots, and how much of each term is unseen, by row."""
     p = state.problem
-    month = _months(state, frame, at)
-    knot, beyond = p.calendar.knot(month)
+    knot, beyond = p.calendar.knot(_months(state, frame, at))
     nodes = p.chain.find(frame)
     rows, unseen = p.border.rows(frame, knot, p.forest.T)
-    blocks = len(p.forest.walked)
     block = np.zeros(len(frame), np.int64)
     if p.layout.line >= 0:
         root = p.forest.levels[0].block
-        block = np.where(nodes[:, 0] >= 0, root[nodes[:, 0]], blocks)
-    extra = _unknown_variance(state, nodes, unseen) + _walk_variance(state, knot, beyond, block == blocks)
-    return Subjects(frame, Targets(rows, block, nodes), knot, beyond, extra, _scales(state, frame))
+        block = np.where(nodes[:, 0] >= 0, root[nodes[:, 0]], len(p.forest.walked))
+    return Targets(rows, block, nodes), knot, beyond, unseen
 
 
 def _months(state: State, frame: pl.DataFrame, at: dt.date | str | None) -> Ints:
