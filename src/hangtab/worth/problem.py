@@ -7,7 +7,7 @@ Not here: any search (mode.py, variances.py).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -167,8 +167,9 @@ class Problem:
 def make_problem(spec: Spec, sheet: Sheet, crew: Crew | None = None) -> Problem:
     """Lay out rows, forest and parameters of a table, of which the crew's other places may hold more rows."""
     crew = crew or Crew()
-    seen = survey_all(crew.together.every("survey", survey(spec, sheet, crew.threads)))
-    return place_rows(make_plan(spec, seen), sheet, crew)
+    held = replace(sheet, rows=sheet.rows.holding([*spec.numbers, *spec.curves], crew.threads))
+    seen = survey_all(crew.together.every("survey", survey(spec, held, crew.threads)))
+    return replace(place_rows(make_plan(spec, seen), held, crew), sheet=sheet)
 
 
 def make_plan(spec: Spec, seen: Survey) -> Plan:

@@ -6,8 +6,8 @@ asked for. Gives: `Rows`, read like a frame by columns. Not here: which order (t
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
@@ -20,13 +20,14 @@ ROW = "row"
 
 @dataclass(frozen=True)
 class Rows:
-    """Rows `order` of `source` (None: all of them, as they stand).
+    """Rows `order` of `source` (None: all of them, as they stand). held: columns already put in order.
 
     The column `row` is the caller's row number: one of `source`, or else the row's place in it.
     """
 
     source: pl.DataFrame
     order: Places | None = None
+    held: Mapping[str, pl.Series] = field(default_factory=dict, repr=False)
 
     def __len__(self) -> int:
         """How many rows."""
@@ -34,6 +35,8 @@ class Rows:
 
     def __getitem__(self, name: str) -> pl.Series:
         """One column in this order."""
+        if name in self.held:
+            return self.held[name]
         if name == ROW and ROW not in self.source.columns:
             places = np.arange(len(self.source)) if self.order is None else self.order
             return pl.Series(ROW, places.astype(np.int64))
@@ -50,6 +53,12 @@ class Rows:
         if self.order is not None:
             return Rows(self.source, self.order[at])
         return Rows(self.source, np.arange(len(self.source), dtype=np.int32)[at])
+
+    def holding(self, names: Iterable[str], threads: int = 1) -> Rows:
+        """The same rows with some columns put in order once, to be read more than once."""
+        if self.order is None:
+            return self
+        return Rows(self.source, self.order, {column.name: column for column in self.frame(names, threads)})
 
     def frame(self, names: Iterable[str], threads: int = 1) -> pl.DataFrame:
         """Some columns in this order, as a frame of their own."""

@@ -38,8 +38,14 @@ class Moments:
     @classmethod
     def of(cls, x: Floats) -> Moments:
         """Moments of the finite values of x (n,)."""
-        x = x[np.isfinite(x)]
-        return cls(len(x), float(x.mean()), float(((x - x.mean()) ** 2).sum())) if len(x) else cls()
+        finite = np.isfinite(x)
+        x = x if finite.all() else x[finite]
+        if not len(x):
+            return cls()
+        mean = float(x.mean())
+        off = x - mean
+        off *= off
+        return cls(len(x), mean, float(off.sum()))
 
     @property
     def sd(self) -> float:
