@@ -125,7 +125,7 @@ def _flags() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("book", type=Path, nargs="?", help="a fitted book, whose own model is fitted again")
     parser.add_argument("--large", action="store_true", help="also a million sales")
-    parser.add_argument("--largest", action="store_true", help="and ten million (6 GB and more)")
+    parser.add_argument("--largest", action="store_true", help="and ten million (5 GB and more)")
     parser.add_argument("--no-peers", dest="peers", action="store_false", help="leave out lme4, glmmTMB and LightGBM")
     parser.add_argument("--only", choices=sorted(MEASURES), help=argparse.SUPPRESS)
     parser.add_argument("--rows", type=int, default=NORMAL, help=argparse.SUPPRESS)
