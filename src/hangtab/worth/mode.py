@@ -121,7 +121,11 @@ class _Pace:
         far = shift > NEAR and not self.concave
         if there or shift < self.tolerance or far or grew or self.patience <= 0:
             self.way = EM
-        elif self.hold and shift < CLOSE and not (self.way == HELD and shift > SLOW * self.last):
+        elif (
+            self.hold
+            and shift < (NEAR if self.concave else CLOSE)
+            and not (self.way == HELD and shift > SLOW * self.last)
+        ):
             self.way = HELD
         else:
             self.way = NEWTON if self.newton and shift < CLOSE else MIXED

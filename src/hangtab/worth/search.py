@@ -62,9 +62,12 @@ def newton_step(problem: Problem, point: Point, s: Slope) -> tuple[Floats, float
     step[faint] = -BOLDEST * np.sign(s.gradient[faint])
     move &= ~faint
     H, g = H[np.ix_(move, move)], s.gradient[move]
-    unit = np.sqrt(np.diag(H))
-    values, vectors = np.linalg.eigh(H / np.outer(unit, unit))
-    step[move] = -(vectors @ ((vectors.T @ (g / unit)) / np.maximum(values, 1e-4))) / unit
+    step[move] = _solved(H, g)
+    f, end = problem.layout.freedom, point.logs + step
+    if f >= 0 and move[f] and not low[f] <= end[f] <= high[f]:
+        # What the noise's variance does follows the freedom: to its limit only, where that ends it.
+        cut = np.clip(end[f], low[f], high[f]) - point.logs[f]
+        step[move] = np.append(_solved(H[:-1, :-1], g[:-1] + H[:-1, -1] * cut), cut)
     # The same way at one pace: cutting each parameter by itself can turn a step uphill, and its promise below zero.
     even = step / max(1.0, float(np.abs(step).max()))
     small = point.logs < low + np.log(1e7)
@@ -75,6 +78,13 @@ def newton_step(problem: Problem, point: Point, s: Slope) -> tuple[Floats, float
     # What the step promises, a unit at most in each parameter: beyond, the curvature of a log says nothing.
     fall = max(_promise(s.gradient, H, faint, move, bend) for bend in (np.clip(step, -1.0, 1.0), even))
     return step, fall
+
+
+def _solved(H: Floats, g: Floats) -> Floats:
+    """Newton's step for second derivatives H, of which none is taken for less than a share of what all others say."""
+    unit = np.sqrt(np.diag(H))
+    values, vectors = np.linalg.eigh(H / np.outer(unit, unit))
+    return np.asarray(-(vectors @ ((vectors.T @ (g / unit)) / np.maximum(values, 1e-4))) / unit)
 
 
 def _promise(gradient: Floats, H: Floats, faint: Flags, move: Flags, bend: Floats) -> float:

@@ -11,6 +11,7 @@ import pytest
 
 from hangtab.worth import Spec, fit, forest, planting
 from hangtab.worth.fitting import first_logs
+from hangtab.worth.information import average_information
 from hangtab.worth.mode import Search, find_mode
 from hangtab.worth.problem import make_problem
 from hangtab.worth.sheet import read_table
@@ -143,3 +144,32 @@ def test_a_nan_is_not_lost(sales):
     zeta = np.ones((len(sales), 1))
     zeta[7] = np.nan
     assert np.isnan(forest.carry(problem.forest, folded, zeta).g).any()
+
+
+def test_the_freedoms_second_derivatives_are_those_of_the_gradient():
+    """Against differences of the exact gradient, at the end of a search."""
+    spec = replace(PLAIN, tails="student", walks=("market",))
+    fitted = fit(market(1500, seed=2, bounds=0.0), spec)
+    state = fitted._state
+    problem, logs, f = state.problem, state.logs, state.problem.layout.freedom
+    h, found = 1e-3, []
+    for step in (h, -h):
+        moved = logs.copy()
+        moved[f] += step
+        found.append(slope(problem, evaluate(problem, moved, Search(start=state.eta))).gradient)
+    differences = (found[0] - found[1]) / (2 * h)
+    H = average_information(problem, evaluate(problem, logs, Search(start=state.eta)))
+    residual = problem.layout.first_class
+    assert H[f, f] == pytest.approx(differences[f], rel=0.15)
+    assert H[f, residual] == pytest.approx(differences[residual], rel=0.15)
+    assert H[f] == pytest.approx(H[:, f])
+
+
+def test_nearly_normal_sales_take_few_steps():
+    """The degrees of freedom do not creep where the criterion is nearly flat in them."""
+    rng = np.random.default_rng(5)
+    piece = rng.integers(0, 150, 3000)
+    price = np.exp(3 + rng.normal(0, 0.5, 150)[piece] + rng.normal(0, 0.3, 3000))
+    fitted = fit({"price": price, "piece": [f"piece {p}" for p in piece]}, Spec(price="price", groups=("piece",)))
+    assert fitted.report.converged
+    assert fitted.report.iterations <= 20
