@@ -28,7 +28,6 @@ from hangtab.worth.noise import (
     quantile,
     standard_levels,
 )
-from hangtab.worth.paths import joint, reach, variances
 from hangtab.worth.sheet import CANDIDATE, SALE
 from hangtab.worth.state import State, Subjects, means, term_variances
 from hangtab.worth.table import ROW
@@ -54,7 +53,7 @@ def full_noise_table(nu: float) -> NoiseTable:
 
 def middle(state: State, s: Subjects) -> Middle:
     """Mode and standard deviation of each row's linear predictor, prior variance of the unknown included."""
-    var = variances(state.informed, reach(state.informed, s.targets)) + s.extra
+    var = state.informed.variances(s.targets) + s.extra
     cover = state.informed_cover
     if cover is not None:
         var -= cover.narrow_each(cover.with_targets(s.targets))
@@ -111,7 +110,7 @@ def chance_below(state: State, m: Middle, y: Floats, kind: str) -> Floats:
 
 def joint_middle(state: State, s: Subjects) -> tuple[Floats, Floats]:
     """Mean vector and covariance of the rows' log worths; rows of one unknown name or value share its prior."""
-    out = joint(state.informed, reach(state.informed, s.targets))
+    out = state.informed.joint(s.targets)
     cover = state.informed_cover
     if cover is not None:
         mine = cover.with_targets(s.targets)
@@ -197,17 +196,21 @@ def shares(state: State, at: Ints) -> Floats:
 
 def coefficients(state: State) -> pl.DataFrame:
     """Border effects in the caller's own units: term, value, estimate, standard error (flat columns included)."""
-    border, T = state.problem.border, state.problem.forest.T
-    A = np.eye(border.p)
+    border = state.problem.border
+    unit, level = np.ones(border.p), np.zeros(border.p)
+    level[-1] = 1.0
     terms, values = [], []
     for term, start in zip(border.terms, border.starts, strict=True):
         terms += [term.name] * term.size
         values += term.labels()
         if isinstance(term, Number):
-            A[start, start] = 1.0 / term.unit
-            A[-1, start] = -term.mean / term.unit
+            unit[start] = 1.0 / term.unit
+            level[start] = -term.mean / term.unit
         elif isinstance(term, CurveTerm) and term.curve.direction == "decreasing":
-            A[range(start, start + term.size), range(start, start + term.size)] = -1.0
-    cov = A @ state.informed.root[T:, T:] @ A.T
-    b = A @ state.solution.columns.B[:, 0]
-    return pl.DataFrame({"term": terms, "value": values, "estimate": b, "se": np.sqrt(np.diag(cov))})
+            unit[start : start + term.size] = -1.0
+    b, variance = state.solution.columns.B[:, 0], state.informed.border_variances() * unit**2
+    # The intercept is the level at zero of every number, not at its mean.
+    at_zero, spread = float(level @ b), float(level @ state.informed.border_with(level[:, None])[:, 0])
+    estimate = np.append((unit * b)[:-1], at_zero)
+    se = np.sqrt(np.append(variance[:-1], spread))
+    return pl.DataFrame({"term": terms, "value": values, "estimate": estimate, "se": se})

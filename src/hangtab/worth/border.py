@@ -11,17 +11,18 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
+import scipy.sparse as sp
 
 from hangtab.worth import kernels
 from hangtab.worth.arrays import Entry, Flags, Floats, Ints, Places, Sparse
-from hangtab.worth.errors import SizeError, SpecError
+from hangtab.worth.errors import SpecError
+from hangtab.worth.precisions import Block, log_determinant, make_block
 from hangtab.worth.rows import ROW, Read, Rows
 from hangtab.worth.spec import Curve, Spec
 from hangtab.worth.survey import Moments, Survey
 from hangtab.worth.terms import TRACE, CurveTerm, Intercept, Number, Part, Term, Words, ramp
 from hangtab.worth.threads import side_by_side
 
-WIDEST = 2000
 # Rows laid at a time, so few that their entries stay in the processor's cache.
 AT_ONCE = 2**14
 NARROWEST = 1e-11  # of a value's own size: floats keep sixteen digits
@@ -38,12 +39,18 @@ class Border:
     unit: float
     learned: tuple[str, ...] = field(init=False)
     pieces: tuple[tuple[int, int, tuple[Part, ...]], ...] = field(init=False, repr=False)
+    blocks: tuple[Block, ...] = field(init=False, repr=False)
+    pattern: sp.csr_array = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         """Keep each term's prior, and the names of the variances to learn."""
         pieces = tuple((s, s + t.size, tuple(t.parts())) for t, s in zip(self.terms, self.starts, strict=True))
         names = [q.name for t, (_, _, ps) in zip(self.terms, pieces, strict=True) if not t.flat for q in ps
                  if q.variance is None]  # fmt: skip
+        blocks = tuple(make_block([q.K for q in ps] if not t.flat else [], b - a)
+                       for t, (a, b, ps) in zip(self.terms, pieces, strict=True))  # fmt: skip
+        object.__setattr__(self, "blocks", blocks)
+        object.__setattr__(self, "pattern", sp.csr_array(sp.block_diag([b.places for b in blocks], format="csr")))
         object.__setattr__(self, "pieces", pieces)
         object.__setattr__(self, "learned", tuple(names))
 
@@ -101,20 +108,21 @@ class Border:
             if e.unseen.any():  # a large table's zeros are never touched, so they take no memory
                 unseen[:, k] = e.unseen
 
-    def precision(self, variances: dict[str, float], held: Flags) -> tuple[Floats, float]:
-        """Prior precision (p, p), and its log determinant over the free columns that have a prior."""
-        Q = np.zeros((self.p, self.p))
-        logdet = 0.0
-        for term, (a, b, parts) in zip(self.terms, self.pieces, strict=True):
+    def precision(self, variances: dict[str, float], held: Flags) -> tuple[sp.csr_array, float]:
+        """Prior precision (p, p), and its log determinant over the free columns that have a prior.
+
+        Its entries stand where those of `pattern` do, whatever the variances.
+        """
+        val, logdet = [], 0.0
+        for term, (a, b, parts), block in zip(self.terms, self.pieces, self.blocks, strict=True):
             if term.flat:
-                if term.name != "intercept":
-                    Q[np.arange(a, b), np.arange(a, b)] = TRACE / self.unit**2
+                val.append(np.full(b - a, 0.0 if term.name == "intercept" else TRACE / self.unit**2))
                 continue
-            for part in parts:
-                Q[a:b, a:b] += part.K / (part.variance if part.variance is not None else variances[part.name])
-            free = ~held[a:b]
-            logdet += float(np.linalg.slogdet(Q[a:b, a:b][np.ix_(free, free)])[1])
-        return Q, logdet
+            of = [q.variance if q.variance is not None else variances[q.name] for q in parts]
+            val.append((block.values / np.array(of)[:, None]).sum(axis=0))
+            logdet += log_determinant(block.matrix(val[-1]), ~held[a:b])
+        data = np.concatenate(val)
+        return sp.csr_array((data, self.pattern.indices, self.pattern.indptr), shape=self.pattern.shape), logdet
 
 
 def make_border(spec: Spec, seen: Survey) -> Border:
@@ -126,13 +134,6 @@ def make_border(spec: Spec, seen: Survey) -> Border:
     terms = [t for t in terms if t.size and not t.flat] + [t for t in terms if t.size and t.flat] + [Intercept()]
     starts = np.concatenate([[0], np.cumsum([t.size for t in terms])])
     p = int(starts[-1])
-    if p > WIDEST:
-        widest = max(terms, key=lambda t: t.size)
-        raise SizeError(
-            f"The model has {p} columns beside the chain, more than {WIDEST}",
-            where=f"{widest.name}: {widest.size} columns",
-            mend="Nest that group in the chain, or use a coarser one.",
-        )
     return Border(tuple(terms), tuple(int(s) for s in starts[:-1]), p, sum(t.size for t in terms if t.flat), unit)
 
 

@@ -15,9 +15,9 @@ import polars as pl
 
 from hangtab.worth.arrays import Floats, Ints, Sparse
 from hangtab.worth.chain import Chain
-from hangtab.worth.paths import Targets, joint, reach, take_rows
+from hangtab.worth.paths import Targets, take_rows
+from hangtab.worth.routes import covariance, overlap
 from hangtab.worth.sheet import SALE
-from hangtab.worth.spread import covariance, gaps
 from hangtab.worth.state import State, mode_parts, part_names
 from hangtab.worth.terms import CurveTerm, Number, Words
 
@@ -36,16 +36,16 @@ def degrees(state: State) -> tuple[pl.DataFrame, Floats]:
     Both are under the weights of the ranges; the sum of the leverages is that of the components.
     """
     p, forest = state.problem, state.problem.forest
-    cov = covariance(forest, state.informing, known_flat=False)
-    gap = gaps(forest, state.informing, cov, state.prior)
+    cov = covariance(p.road, state.informing, known_flat=False)
+    gap = cov.gaps(state.prior)
     found = [(name, gap.levels[k], len(forest.levels[k])) for k, name in enumerate(p.spec.chain)]
     if p.layout.line >= 0:
         found.append((p.layout.names[p.layout.line], gap.line, forest.T * int(forest.walked.sum())))
     if p.layout.market >= 0:
         found.append((p.layout.names[p.layout.market], gap.market, forest.T))
-    held, lost = state.held, state.prior.border * cov.columns.B
     for term, (a, b, _) in zip(p.border.terms, p.border.pieces, strict=True):
-        found.append((term.name, float((~held[a:b]).sum() - lost[a:b, a:b].sum()), term.size))
+        lost = overlap(cov, np.arange(a, b), state.prior.border[a:b, a:b])
+        found.append((term.name, float((~state.held[a:b]).sum()) - lost, term.size))
     names, effective, of = zip(*found, strict=True)
     frame = pl.DataFrame({"component": names, "effective": np.array(effective), "of": np.array(of, np.int64)})
     return frame, state.information * gap.rows
@@ -103,10 +103,13 @@ Value = tuple[str, str, int, float, float]
 
 def _values(state: State) -> list[Value]:
     """Values of factors and crossed groups, numbers."""
-    p, T = state.problem, state.problem.forest.T
+    p = state.problem
     sold, means = sales_of_columns(state), mean_weights(state)
-    B, C = against_means(state, state.solution.columns.B), state.informed.root[T:, T:]
-    se = np.sqrt(np.maximum(np.diag(against_means(state, against_means(state, C).T)), 0.0))
+    B = against_means(state, state.solution.columns.B)
+    number, with_means, of_means = mean_covariances(state)
+    own = np.arange(p.forest.p)
+    se = state.informed.border_variances() - 2.0 * with_means[own, number] + np.diag(of_means)[number]
+    se = np.sqrt(np.maximum(se, 0.0))
     found: list[Value] = []
     for term, (a, b, _) in zip(p.border.terms, p.border.pieces, strict=True):
         unit = term.unit if isinstance(term, Number) else 1.0
@@ -136,9 +139,22 @@ def against_means(state: State, values: Floats) -> Floats:
     return out
 
 
+def mean_covariances(state: State) -> tuple[Ints, Floats, Floats]:
+    """Each column's term (p,); covariances of the columns with their terms' means (p, terms), of those (terms, terms).
+
+    The mean of a term's effects is that over the sales, for a factor that every sale has; nothing for all others.
+    """
+    p, means = state.problem, mean_weights(state)
+    term = np.repeat(np.arange(len(p.border.pieces)), [b - a for a, b, _ in p.border.pieces])
+    W = np.zeros((p.forest.p, len(p.border.pieces)))
+    W[np.arange(p.forest.p), term] = means
+    with_means = state.informed.border_with(W)
+    return term, with_means, W.T @ with_means
+
+
 def _curves(state: State) -> list[Value]:
     """The whole rise of each curve from its lowest to its highest knot."""
-    p, T = state.problem, state.problem.forest.T
+    p = state.problem
     sold, found = sales_of_columns(state), []
     for term, start in zip(p.border.terms, p.border.starts, strict=True):
         if not isinstance(term, CurveTerm):
@@ -150,7 +166,7 @@ def _curves(state: State) -> list[Value]:
                 continue  # the common curve is what the others lean to; no row follows it
             at = start + k * term.segments + np.arange(term.segments)
             rise = sign * float(state.solution.columns.B[at, 0].sum())
-            var = float(state.informed.root[np.ix_(T + at, T + at)].sum())
+            var = float(state.informed.border_among(at).sum())
             found.append((term.name, f"{level} {span}".strip(), int(sold[at].max()), rise, np.sqrt(max(var, 0.0))))
     return found
 
@@ -186,7 +202,7 @@ def effect_spreads(state: State, level: int, nodes: Ints) -> Floats:
     paths = node_paths(state.problem.chain, level, nodes)
     above = paths.copy()
     above[:, level] = -1
-    cov = joint(state.informed, reach(state.informed, bare_targets(state, np.concatenate([paths, above]))))
+    cov = state.informed.joint(bare_targets(state, np.concatenate([paths, above])))
     m = len(nodes)
     own, parent, both = np.diag(cov)[:m], np.diag(cov)[m:], np.diag(cov[:m, m:])
     return np.sqrt(np.maximum(own + parent - 2.0 * both, 0.0))
@@ -196,7 +212,7 @@ def _root_spreads(state: State) -> Floats:
     weight = _root_weights(state)
     paths = node_paths(state.problem.chain, 0, np.arange(len(weight)))
     A = np.eye(len(weight)) - weight[None, :]
-    cov = joint(state.informed, reach(state.informed, bare_targets(state, paths)))
+    cov = state.informed.joint(bare_targets(state, paths))
     return np.sqrt(np.maximum(np.diag(A @ cov @ A.T), 0.0))
 
 

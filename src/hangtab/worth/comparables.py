@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from hangtab.worth.arrays import Floats, Ints, Sparse
-from hangtab.worth.forest import fitted_values
-from hangtab.worth.paths import Targets, effects_with_targets, lean, reach, rows_with_target, take_rows
+from hangtab.worth.paths import Targets, take_rows
+from hangtab.worth.routes import fitted_values
 from hangtab.worth.sheet import SALE
 from hangtab.worth.state import State, Subjects, mode_parts, parts, solution_parts
 from hangtab.worth.table import NO_MONTH, months, words
@@ -48,11 +48,10 @@ class Support:
 
 def gains(state: State, subject: Subjects) -> Floats:
     """Weight of every training sale's log price in the subject's estimate, (rows,); 0 for rows that are no sales."""
-    r = reach(state.pulled, subject.targets)
-    cov = rows_with_target(state.pulled, r, lean(state.pulled, r))
+    cov = state.pulled.lean(subject.targets).rows()
     cover = state.pulled_cover
     if cover is not None:
-        rows = fitted_values(state.problem.forest, cover.solution)
+        rows = fitted_values(state.problem.road, cover.solution)
         cov = cov - cover.narrow(rows, cover.with_targets(subject.targets))[:, 0]
     return np.where(state.problem.kind == SALE, cov * state.weight, 0.0)
 
@@ -95,16 +94,14 @@ def _largest(state: State, size: Floats, top: int) -> Ints:
 
 
 def _grid(state: State, subject: Subjects, chosen: Ints, g: Floats) -> Grid | None:
-    post, problem = state.pulled, state.problem
+    problem = state.problem
     sold = _training(state, chosen)
     everyone = _stack(subject, sold)
     mode = mode_parts(state, everyone)
     if len(chosen) == 0:
         return Grid(chosen, np.zeros(0), float(mode.sum()), np.zeros(0), np.zeros((0, mode.shape[1])))
-    r = reach(post, sold)
-    held = lean(post, r)
-    effects = effects_with_targets(post, r, held, everyone.nodes)
-    cov = parts(state, everyone, held.root, held.line, effects) - _narrowed(state, everyone, sold)
+    lean = state.pulled.lean(sold)
+    cov = parts(state, everyone, lean.root, lean.line, lean.effects(everyone.nodes)) - _narrowed(state, everyone, sold)
     omega = state.weight[chosen]
     # Leaving S out: its rows' own errors without it are (I - Sigma W)^-1 (y - eta).
     M = np.eye(len(chosen)) - cov[1:].sum(axis=1) * omega[None, :]

@@ -19,14 +19,14 @@ from scipy.sparse import csr_array
 
 from hangtab.worth.arrays import Flags, Floats, Ints
 from hangtab.worth.carrying import (
-    against_means,
     bare_targets,
+    mean_covariances,
     mean_weights,
     node_label,
     node_paths,
     sales_of_columns,
 )
-from hangtab.worth.paths import joint, lean, reach, take_rows
+from hangtab.worth.paths import take_rows
 from hangtab.worth.sheet import SALE
 from hangtab.worth.state import State
 from hangtab.worth.terms import TRACE, Number, Words
@@ -39,6 +39,7 @@ TOGETHER = 0.9
 MOST_SIBLINGS = 50
 MOST_COUNTED = 20_000_000
 MOST_NAMED = 20
+MOST_LOOKED = 2000
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,7 @@ class Confounded:
 
 @dataclass(frozen=True)
 class _Columns:
-    """Border columns that are looked at. C: posterior covariance and prior (p,) variance, each against its mean.
+    """Border columns. C: posterior covariance of those looked at, prior (p,) variance; each against its mean.
 
     label: (component, value); at: which columns; term: number of each column's term; words: whether it is a value.
     noise: standard deviation of one clean sale. counts: sales of each. means (p,): weight of each column in its
@@ -116,7 +117,7 @@ def effects_apart(state: State) -> list[Confounded]:
 
 
 def _columns(state: State) -> _Columns:
-    p, T = state.problem, state.problem.forest.T
+    p = state.problem
     border, size = p.border, p.forest.p
     counts, means = sales_of_columns(state), mean_weights(state)
     prior = np.zeros(size)
@@ -132,11 +133,20 @@ def _columns(state: State) -> _Columns:
         own = border.unit**2 / TRACE if t.flat else own
         w = means[a:b]
         prior[a:b] = own * (1.0 - 2.0 * w + (w * w).sum())
-    C = against_means(state, against_means(state, state.informed.root[T:, T:]).T)
     sale = p.kind == SALE
     noise = 1.0 / np.sqrt(state.information[sale].mean())
     looked &= (counts >= FEWEST) & ~state.held & (np.sqrt(prior) >= MATERIAL * noise)
-    return _Columns(C, prior, label, np.flatnonzero(looked), term, words, noise, counts, means)
+    at = np.flatnonzero(looked)
+    # Of very many columns those with the most sales.
+    at = np.sort(at[np.argsort(-counts[at], kind="stable")][:MOST_LOOKED])
+    return _Columns(_against_means(state, at), prior, label, at, term, words, noise, counts, means)
+
+
+def _against_means(state: State, at: Ints) -> Floats:
+    """Posterior covariance of some columns, each against the mean of its term, (k, k)."""
+    term, with_means, of_means = mean_covariances(state)
+    mixed = with_means[np.ix_(at, term[at])]
+    return state.informed.border_among(at) - mixed - mixed.T + of_means[np.ix_(term[at], term[at])]
 
 
 def _split(S: Floats, prior: Floats, noise: float) -> tuple[float, float]:
@@ -186,7 +196,7 @@ def _single(state: State, cols: _Columns) -> Iterator[Confounded]:
 
 def _flat(state: State) -> Iterator[Confounded]:
     """Columns without a prior whose split only the trace of one decides."""
-    p, T = state.problem, state.problem.forest.T
+    p = state.problem
     border, label = p.border, []
     for t in border.terms:
         label += [(t.name, value) for value in t.labels()]
@@ -195,7 +205,7 @@ def _flat(state: State) -> Iterator[Confounded]:
     if len(at) == 0:
         return
     # Posterior variance over that of the trace: one for a direction that no row speaks of.
-    open_ = state.informed.root[np.ix_(T + at, T + at)] * TRACE / border.unit**2
+    open_ = state.informed.border_among(at) * TRACE / border.unit**2
     values, vectors = np.linalg.eigh((open_ + open_.T) / 2)
     for k in np.flatnonzero(values > 0.5)[::-1]:  # noqa: PLR2004 - more trace than data
         load = np.abs(vectors[:, k])
@@ -207,7 +217,7 @@ def _flat(state: State) -> Iterator[Confounded]:
 def _pairs(cols: _Columns, held: csr_array) -> Iterator[Confounded]:
     """Two border columns of different terms."""
     at = cols.at
-    S = cols.C[np.ix_(at, at)]
+    S = cols.C
     spread = np.sqrt(np.maximum(np.diag(S), 1e-300))
     close = S / np.outer(spread, spread)
     number = ~cols.words[at]
@@ -294,12 +304,13 @@ def _node_apart(state: State, cols: _Columns, a: int, path: Ints, top: int) -> t
         variance += float(levels[top]) * ((weight**2).sum() - 2.0 * own)
     if variance <= (MATERIAL * cols.noise) ** 2:
         return None
-    way = reach(state.informed, bare_targets(state, np.concatenate([path[None, :], above])))
+    way = bare_targets(state, np.concatenate([path[None, :], above]))
     take = np.append(1.0, -weight)
-    with_columns = lean(state.informed, way).root[state.problem.forest.T :] @ take
+    with_columns = state.informed.lean(way).root[state.problem.forest.T :] @ take
     start, stop, _ = state.problem.border.pieces[int(cols.term[a])]
     between = float(with_columns[a] - cols.means[start:stop] @ with_columns[start:stop])
-    S = np.array([[cols.C[a, a], between], [between, float(take @ joint(state.informed, way) @ take)]])
+    own = int(np.searchsorted(cols.at, a))
+    S = np.array([[cols.C[own, own], between], [between, float(take @ state.informed.joint(way) @ take)]])
     return _apart(S, np.array([cols.prior[a], variance]), cols.noise)
 
 

@@ -14,9 +14,10 @@ from scipy.linalg import cholesky, solve_triangular
 
 from hangtab.worth import kernels
 from hangtab.worth.arrays import Floats, Split
-from hangtab.worth.forest import Factor, Forest, Solution, carry, fitted_values, solve
+from hangtab.worth.forest import Solution
 from hangtab.worth.lots import Mixed
 from hangtab.worth.paths import Targets
+from hangtab.worth.routes import Factor, Road, fitted_values, solve
 
 MOST = 1000
 
@@ -49,12 +50,12 @@ class Cover:
         return predictors(targets, Split(K, columns.B), self.solution.sums)
 
 
-def make_cover(forest: Forest, factor: Factor, mixed: Mixed | None, weights: Floats) -> Cover | None:
+def make_cover(road: Road, factor: Factor, mixed: Mixed | None, weights: Floats) -> Cover | None:
     """The cover of a factored forest; None without lots, or with more than can be held. weights (L,): of the lots."""
     if mixed is None or mixed.U.shape[0] > MOST:
         return None
-    solution = solve(forest, factor, carry(forest, factor.folded, mixed.U.T.toarray()))
-    own = mixed.U @ fitted_values(forest, solution)
+    solution = solve(road, factor, mixed.U.T.toarray())
+    own = mixed.U @ fitted_values(road, solution)
     return Cover(solution, cholesky(0.5 * (own + own.T) + np.diag(1.0 / weights), lower=True))
 
 

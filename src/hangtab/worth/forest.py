@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.sparse as sp
 from scipy.linalg import cholesky, solve_triangular
 
 from hangtab.worth.arrays import Flags, Floats, Split
@@ -48,7 +49,7 @@ class Prior:
     levels: Floats
     line: float
     market: float
-    border: Floats
+    border: sp.csr_array
     log_border: float
     held: Flags
 
@@ -60,7 +61,7 @@ class Prior:
 
 @dataclass(frozen=True)
 class Folded:
-    """The forest eliminated for one set of weights, its root G (q, q) still open."""
+    """The forest eliminated for one set of weights, its root G (q, q) still open; logdet without the border's prior."""
 
     parts: tuple[FoldedPart, ...]
     G: Floats
@@ -117,17 +118,16 @@ def fold(forest: Forest, omega: Floats, prior: Prior) -> Folded:
     G, logdet, failed = forest.together.total("fold", G, logdet, failed)
     if failed:
         raise np.linalg.LinAlgError("a pivot is not positive")
-    logdet -= prior.log_border
-    G[T:, T:] += prior.border
+    G[T:, T:] += prior.border.toarray()
     if T:
         G[:T, :T] += stepped(np.eye(T)) / prior.market
         logdet += T * float(np.log(prior.market))
     return Folded(tuple(part for part, _ in found), G, logdet)
 
 
-def close(forest: Forest, folded: Folded, held: Flags) -> Factor:
-    """Factor the root with the `held` border columns fixed at zero."""
-    G = folded.G.copy()
+def close(forest: Forest, folded: Folded, prior: Prior) -> Factor:
+    """Factor the root with the held border columns fixed at zero; but for those, the prior is that of `fold`."""
+    G, held = folded.G.copy(), prior.held
     out = np.flatnonzero(held) + forest.T
     G[out, :] = 0.0
     G[:, out] = 0.0
@@ -135,7 +135,8 @@ def close(forest: Forest, folded: Folded, held: Flags) -> Factor:
     root = cholesky(G, lower=True, check_finite=False)
     logs = 2.0 * np.log(np.diag(root))
     random = float(logs[: forest.width - forest.flat].sum())
-    return Factor(folded, root, held, folded.logdet + random, folded.logdet + float(logs.sum()))
+    logdet = folded.logdet - prior.log_border
+    return Factor(folded, root, held, logdet + random, logdet + float(logs.sum()))
 
 
 def carry(forest: Forest, folded: Folded, zeta: Floats) -> Folding:

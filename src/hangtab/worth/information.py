@@ -8,12 +8,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from hangtab.worth import kernels, sparse
 from hangtab.worth.arrays import Floats, Split
 from hangtab.worth.curvature import Variates, curvature_part
+from hangtab.worth.forest import Factor as NestedFactor
 from hangtab.worth.forest import add_up, solve_root
 from hangtab.worth.parts import RightShare
+from hangtab.worth.precisions import answer
 from hangtab.worth.problem import Problem
 from hangtab.worth.sheet import SALE
+from hangtab.worth.sparse import System
 from hangtab.worth.tails import expected_share, freedom_information, freedom_slope
 from hangtab.worth.threads import side_by_side
 from hangtab.worth.usual import disbelief
@@ -26,9 +30,46 @@ LEAST_BENT = 0.05
 
 def average_information(problem: Problem, point: Point) -> Floats:
     """Average-information matrix of the parameters (second derivatives of the criterion, nearly)."""
-    out, forest, solution = problem.layout, problem.forest, point.mode.solution
+    out, classes = problem.layout, len(problem.layout.classes)
     z, extra = _scale_variates(problem, point)
-    z_freedom = _freedom_variate(problem, point) if out.freedom >= 0 else None
+    rows = z, _freedom_variate(problem, point) if out.freedom >= 0 else None
+    lacking = np.bincount(problem.klass, weights=extra, minlength=classes).astype(float)
+    if isinstance(point.factor, System):
+        squares, explained = _of_rows(problem, point, point.factor, rows)
+    else:
+        squares, explained, lacking = _of_parts(problem, point, point.factor, (rows, lacking))
+    H = squares - explained
+    if out.freedom >= 0:
+        _bend_freedom(problem, point, H, (squares, explained))
+    at = out.first_class + np.arange(classes)
+    H[at, at] += lacking
+    return np.asarray(H + np.diag(disbelief(problem, point.logs)[2]))
+
+
+OfRows = tuple[Floats, Floats | None]
+
+
+def _of_rows(problem: Problem, point: Point, system: System, rows: OfRows) -> tuple[Floats, Floats]:
+    """F'W F and F'W X C X'W F with the variates F (rows, m) written out: the sparse road's."""
+    forest, (z, freedom) = problem.forest, rows
+    line, rest = _column_variates(problem, point)
+    K = np.repeat(rest[None, : forest.T], len(forest.walked), axis=0)
+    if problem.layout.line >= 0:
+        K[:, :, 0] = line
+    effects = tuple(e[at, 0] for e, at in zip(point.mode.solution.effects, problem.nodes.T, strict=True))
+    columns = Split(K, rest[forest.T :])
+    own = Variates(effects, columns, z, problem.klass, len(problem.layout.classes), freedom)
+    F = np.column_stack([*effects, kernels.times(forest.rows, forest.block, columns), own.by_row])
+    weighted = point.information[:, None] * F
+    return F.T @ weighted, sparse.solution(system, weighted).explained
+
+
+def _of_parts(
+    problem: Problem, point: Point, factor: NestedFactor, noise: tuple[OfRows, Floats]
+) -> tuple[Floats, Floats, Floats]:
+    """The same by the forest, without ever making F, and what the noise's variates lack, over all places."""
+    (z, z_freedom), lacking = noise
+    out, forest, solution = problem.layout, problem.forest, point.mode.solution
     line, rest = _column_variates(problem, point)
 
     def work(part: int) -> tuple[Floats, RightShare]:
@@ -40,19 +81,12 @@ def average_information(problem: Problem, point: Point) -> Floats:
         columns, rows = Split(K, rest[forest.T :]), span.rows
         freedom = None if z_freedom is None else z_freedom[rows]
         own = Variates(effects, columns, z[rows], problem.klass[rows], len(out.classes), freedom)
-        return curvature_part(forest.parts[part], point.factor.folded.parts[part], point.information[rows], own)
+        return curvature_part(forest.parts[part], factor.folded.parts[part], point.information[rows], own)
 
     found = side_by_side(work, forest.threads, range(len(forest.parts)), sizes=forest.sizes)
-    _, explained = solve_root(forest, point.factor, *add_up(forest, [share for _, share in found]))
-    classes = len(out.classes)
-    lacking = np.bincount(problem.klass, weights=extra, minlength=classes)
+    _, explained = solve_root(forest, factor, *add_up(forest, [share for _, share in found]))
     squares, lacking = forest.together.total("curvature", sum(h for h, _ in found), lacking)
-    H = squares - explained
-    if out.freedom >= 0:
-        _bend_freedom(problem, point, H, (squares, explained))
-    at = out.first_class + np.arange(classes)
-    H[at, at] += lacking
-    return np.asarray(H + np.diag(disbelief(problem, point.logs)[2]))
+    return squares, explained, lacking
 
 
 def _column_variates(problem: Problem, point: Point) -> tuple[Floats, Floats]:
@@ -63,7 +97,7 @@ def _column_variates(problem: Problem, point: Point) -> tuple[Floats, Floats]:
     if out.market >= 0:
         rest[:T, out.market - out.levels] = solution.g[:T, 0]
     for k, (at, piece, prec) in enumerate(learned_parts(problem, point)):
-        rest[T + at, out.first_border + k - out.levels] = np.linalg.solve(prec, piece @ b[at])
+        rest[T + at, out.first_border + k - out.levels] = answer(prec, piece @ b[at])
     return solution.line[:, :, 0], rest
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+import scipy.sparse as sp
 
 from hangtab.worth.arrays import Flags, Floats, Ints, Places, alike
 from hangtab.worth.border import Border, make_border
@@ -19,16 +20,22 @@ from hangtab.worth.errors import SizeError
 from hangtab.worth.forest import Forest, Prior, make_forest
 from hangtab.worth.habits import Habits
 from hangtab.worth.likelihood import Noise
+from hangtab.worth.routes import Road
 from hangtab.worth.rows import Read
 from hangtab.worth.sheet import Sheet
+from hangtab.worth.sparse import Equations, make_equations
 from hangtab.worth.spec import MARKET, Spec
 from hangtab.worth.survey import Survey, class_words, survey, survey_all
 from hangtab.worth.table import NO_MONTH, months, placed
-from hangtab.worth.together import Crew
+from hangtab.worth.together import Alone, Crew
 
 FREEDOM = "freedom"
 MOST_KNOTS = 480
 MOST_CELLS = 3e8
+# Border columns that are kept dense; with more, all effects go into one sparse matrix.
+WIDEST = 2000
+# Effects of that matrix that are left to a dense factor: its inverse and it take 2.3 GB then.
+MOST_DENSE = 12_000
 FEWEST_OF_CLASS = 20
 # A variance below this share of the response's counts as none.
 NOTHING = 1e-8
@@ -98,7 +105,7 @@ class Plan:
 
 @dataclass(frozen=True)
 class Problem:
-    """Everything a fit does not change. Rows in the order of the forest."""
+    """Everything a fit does not change. Rows in the order of the forest. equations: where the border is wide."""
 
     spec: Spec
     sheet: Sheet
@@ -110,7 +117,13 @@ class Problem:
     knot: Places
     klass: Ints
     whole: Whole
+    equations: Equations | None = None
     habits: Habits = field(default_factory=Habits)
+
+    @property
+    def road(self) -> Road:
+        """What this problem is solved by."""
+        return self.forest if self.equations is None else self.equations
 
     @cached_property
     def nodes(self) -> Places:
@@ -190,8 +203,9 @@ def place_rows(plan: Plan, sheet: Sheet, crew: Crew) -> Problem:
     chain, tree = make_chain(spec.chain, sheet.rows)
     month = months(sheet.rows[spec.when]) if spec.when else np.full(len(sheet.y), NO_MONTH, np.int64)
     block, walked = blocks_of(chain, tree, len(sheet.y), walks=plan.layout.line >= 0)
+    wide = border.p > WIDEST
     cells = len(walked) * calendar.T * (calendar.T + border.p)
-    if cells > MOST_CELLS:
+    if cells > MOST_CELLS and not wide:
         raise SizeError(
             f"{len(walked)} walks of {calendar.T} knots beside {border.p} columns do not fit in memory",
             where="Spec.walks",
@@ -202,7 +216,23 @@ def place_rows(plan: Plan, sheet: Sheet, crew: Crew) -> Problem:
     rows, _ = border.rows(sheet.rows, knot, calendar.T, crew.threads)
     forest = make_forest(rows, block, tree, walked, (calendar.T, border.p, border.flat), crew)
     klass = _class_of(plan.layout.classes, spec, sheet)
-    return Problem(spec, sheet, chain, border, forest, calendar, plan.layout, knot, klass, plan.whole)
+    equations = _equations(border, forest) if wide else None
+    return Problem(spec, sheet, chain, border, forest, calendar, plan.layout, knot, klass, plan.whole, equations)
+
+
+def _equations(border: Border, forest: Forest) -> Equations:
+    """The sparse equations of a table whose border is too wide to be dense."""
+    widest = max(border.terms, key=lambda t: t.size)
+    where, mend = f"{widest.name}: {widest.size} columns", "Nest that group in the chain, or use a coarser one."
+    if not isinstance(forest.together, Alone):
+        said = f"The model has {border.p} columns beside the chain; in several places at once it may have {WIDEST}"
+        raise SizeError(said, where=where, mend=mend)
+    equations = make_equations(forest, sp.coo_array(border.pattern))
+    dense = equations.pattern.size - equations.pattern.head
+    if dense > MOST_DENSE:
+        said = f"{border.p} columns cross the chain so that {dense} effects depend on each other: too many for memory"
+        raise SizeError(said, where=where, mend=mend)
+    return equations
 
 
 def _calendar(span: tuple[int, int] | None) -> Calendar:

@@ -95,12 +95,18 @@ class Equations:
 
 @dataclass(frozen=True)
 class System:
-    """Equations factored for one set of weights. rows: X without its held columns."""
+    """Equations factored for one set of weights omega (rows,). rows: X without its held columns."""
 
     equations: Equations
+    omega: Floats
     prior: Prior
     rows: Sparse
     factored: Factored
+
+    @property
+    def held(self) -> Flags:
+        """Border columns that stand at zero, (p,)."""
+        return self.prior.held
 
     @cached_property
     def inverse(self) -> Inverse:
@@ -211,7 +217,7 @@ def eliminate(equations: Equations, omega: Floats, prior: Prior) -> System:
     np.add.at(values, pieces.at[pieces.kept], coefficient[pieces.kept])
     # The diagonal comes first in each column of the lower half.
     values[equations.pattern.ptr[equations.pattern.place[held]]] = 1.0
-    return System(equations, prior, rows, factor(equations.pattern, values))
+    return System(equations, omega, prior, rows, factor(equations.pattern, values))
 
 
 def _held(columns: Columns, prior: Prior) -> Flags:
@@ -236,7 +242,7 @@ def _coefficients(equations: Equations, prior: Prior) -> Floats:
     variance = np.concatenate([prior.levels, [1.0, prior.market, prior.line]])
     out: Floats = p.val / variance[p.owner]
     edge = p.owner == BORDER
-    out[edge] = prior.border[p.row[edge] - start, p.col[edge] - start]
+    out[edge] = np.asarray(prior.border[p.row[edge] - start, p.col[edge] - start])
     return out
 
 
@@ -275,6 +281,38 @@ def solution(system: System, zeta: Floats) -> Solution:
         sums.append(effect + sums[-1][level.parent] if sums else effect)
     g = b[c.market :]
     return Solution(g, line, effects, tuple(sums), Split(line + g[:T], g[T:]), right.T @ b)
+
+
+def columns_alone(system: System, zeta: Floats, at: Ints) -> tuple[Floats, Floats]:
+    """The problem of some border columns `at` (k,), all of them held in the system, with all free ones eliminated.
+
+    Matrix (k, k) and right-hand side (k,): a Schur complement, as the inverse of a covariance would lose its digits.
+    """
+    c = system.equations.columns
+    X, own = as_matrix(system.equations.rows, c.N), c.border + at
+    M = (X.T @ (system.omega[:, None] * X[:, own].toarray())).reshape(c.N, len(at))
+    M[c.border :] += system.prior.border[:, at].toarray()
+    right, free = X.T @ zeta, ~_held(c, system.prior)
+    coupled = free[:, None] * M
+    reach = solve(system.factored, coupled)
+    A = M[own] - coupled.T @ reach
+    return 0.5 * (A + A.T), right[own] - reach.T @ (free * right)
+
+
+def border_slope(system: System, found: Solution, zeta: Floats) -> tuple[Floats, Floats]:
+    """Slope of the least squares in each border column at a solution (p,), and the size of what it is summed from."""
+    c, prior = system.equations.columns, system.prior
+    X, b = as_matrix(system.equations.rows, c.N), every_effect(system, found)
+    own = b[c.border :]
+    slope = X.T @ (system.omega * (X @ b) - zeta)
+    size = abs(X).T @ (system.omega * (abs(X) @ abs(b)) + abs(zeta))
+    return slope[c.border :] + prior.border @ own, size[c.border :] + abs(prior.border) @ abs(own)
+
+
+def every_effect(system: System, found: Solution) -> Floats:
+    """The first column of a solution as one vector over all effects, (N,)."""
+    line = found.line[system.equations.forest.walked, :, 0].ravel()
+    return np.concatenate([*(e[:, 0] for e in found.effects), line, found.g[:, 0]])
 
 
 def as_matrix(rows: Sparse, width: int) -> sp.csr_array:

@@ -15,13 +15,14 @@ import polars as pl
 
 from hangtab.worth.arrays import Flags, Floats, Ints, Split
 from hangtab.worth.cover import Cover, make_cover, predictors
-from hangtab.worth.forest import Factor, Prior, Solution, carry, close, fitted_values, fold, solve
+from hangtab.worth.forest import Prior, Solution
 from hangtab.worth.kept import kept
 from hangtab.worth.lots import Mixed, linearise, lot_weights, lots_of
 from hangtab.worth.noise import NoiseTable
-from hangtab.worth.paths import Posterior, Targets, dense, make_posterior
+from hangtab.worth.paths import Targets, dense
+from hangtab.worth.posterior import Posterior, make_posterior
 from hangtab.worth.problem import Problem, class_names
-from hangtab.worth.spread import covariance, gaps
+from hangtab.worth.routes import Factor, close, covariance, fitted_values, fold, solve
 from hangtab.worth.table import NO_MONTH, month_of, months
 from hangtab.worth.terms import CurveTerm
 
@@ -53,8 +54,8 @@ class State:
         return self
 
     def _factor(self, weight: Floats) -> Factor:
-        forest = self.problem.forest
-        return close(forest, fold(forest, weight, self.prior), self.held)
+        road = self.problem.road
+        return close(road, fold(road, weight, self.prior), self.prior)
 
     @kept
     def pulling(self) -> Factor:
@@ -70,23 +71,22 @@ class State:
     @kept
     def solution(self) -> Solution:
         """The mode."""
-        forest = self.problem.forest
-        return solve(forest, self.pulling, carry(forest, self.pulling.folded, self.zeta[:, None]))
+        return solve(self.problem.road, self.pulling, self.zeta[:, None])
 
     @kept
     def eta(self) -> Floats:
         """Linear predictor of every training row."""
-        return fitted_values(self.problem.forest, self.solution)[:, 0]
+        return fitted_values(self.problem.road, self.solution)[:, 0]
 
     @kept
     def pulled(self) -> Posterior:
         """Covariances under the mode's weights."""
-        return make_posterior(self.problem.forest, self.pulling)
+        return make_posterior(self.problem.road, self.pulling)
 
     @kept
     def informed(self) -> Posterior:
         """Covariances under the information weights."""
-        return make_posterior(self.problem.forest, self.informing)
+        return make_posterior(self.problem.road, self.informing)
 
     @kept
     def _mixed(self) -> tuple[Mixed | None, Floats, Floats]:
@@ -101,19 +101,19 @@ class State:
     def pulled_cover(self) -> Cover | None:
         """What lots add to the covariances under the mode's weights."""
         mixed, weights, _ = self._mixed
-        return make_cover(self.problem.forest, self.pulling, mixed, weights)
+        return make_cover(self.problem.road, self.pulling, mixed, weights)
 
     @kept
     def informed_cover(self) -> Cover | None:
         """What lots add to the covariances under the information weights."""
         mixed, _, information = self._mixed
-        return make_cover(self.problem.forest, self.informing, mixed, information)
+        return make_cover(self.problem.road, self.informing, mixed, information)
 
     def row_variances(self, factor: Factor, cover: Cover | None) -> Floats:
         """Variance of every training row's linear predictor under one of the two factors, with its cover."""
-        forest = self.problem.forest
-        out = gaps(forest, factor, covariance(forest, factor, known_flat=False), self.prior).rows
-        return out if cover is None else out - cover.narrow_each(fitted_values(forest, cover.solution))
+        road = self.problem.road
+        out = covariance(road, factor, known_flat=False).gaps(self.prior).rows
+        return out if cover is None else out - cover.narrow_each(fitted_values(road, cover.solution))
 
     @kept
     def columns(self) -> Split:
@@ -196,7 +196,7 @@ def term_variances(state: State) -> Floats:
     """
     border = state.problem.border
     learned = state.problem.variances(state.logs)
-    root, b, T = state.informed.root, state.solution.columns.B[:, 0], state.problem.forest.T
+    b, variance = state.solution.columns.B[:, 0], state.informed.border_variances()
     out = np.zeros(len(border.terms))
     for k, (term, (start, stop, parts)) in enumerate(zip(border.terms, border.pieces, strict=True)):
         if not parts:
@@ -207,7 +207,7 @@ def term_variances(state: State) -> Floats:
         elif last.variance is None:
             out[k] = learned[last.name]
         else:
-            seen = b[start:stop] ** 2 + np.diag(root)[T + start : T + stop]
+            seen = b[start:stop] ** 2 + variance[start:stop]
             out[k] = min(last.variance, float(seen.mean()))
     return out
 

@@ -13,6 +13,7 @@ from typing import Protocol
 
 import numpy as np
 import polars as pl
+import scipy.sparse as sp
 
 from hangtab.worth.arrays import Floats, Ints
 from hangtab.worth.rows import Read
@@ -38,7 +39,7 @@ class Entries:
 class Part:
     """One piece of a term's prior precision: K / variance; variance None is learned under `name`."""
 
-    K: Floats
+    K: sp.csr_array
     variance: float | None
     name: str
 
@@ -149,7 +150,7 @@ class Words:
 
     def parts(self) -> list[Part]:
         """Independent effects."""
-        return [Part(np.eye(self.size), self.variance, self.name)]
+        return [Part(sp.eye_array(self.size, format="csr"), self.variance, self.name)]
 
     def labels(self) -> list[str]:
         """The values."""
@@ -182,7 +183,7 @@ class Number:
 
     def parts(self) -> list[Part]:
         """A proper weak prior."""
-        return [Part(np.eye(1), self.variance, self.name)]
+        return [Part(sp.eye_array(1, format="csr"), self.variance, self.name)]
 
     def labels(self) -> list[str]:
         """Its only column."""
@@ -247,16 +248,17 @@ class CurveTerm:
         k, w = self.segments, self._widths()
         common = np.zeros((self.size, self.size))
         common[:k, :k] = np.diag(1.0 / w**2) / k
-        out = [Part(common, self.variance, f"{self.name} size")]
+        out = [Part(sp.csr_array(common), self.variance, f"{self.name} size")]
         if k > 1:
             D = np.diff(np.eye(k), axis=0) / w[None, :]
             gap = (w[1:] + w[:-1]) / 2
             smooth = np.zeros_like(common)
             smooth[:k, :k] = D.T @ (D / gap[:, None])
-            out.append(Part(smooth, None, f"{self.name} bend"))
+            out.append(Part(sp.csr_array(smooth), None, f"{self.name} bend"))
         if self.levels:
             J = np.hstack([np.tile(np.eye(k), (len(self.levels), 1)), -np.eye(k * len(self.levels))])
-            out.append(Part(J.T @ (J / np.tile(w, len(self.levels))[:, None]), None, f"{self.name} by {self.curve.by}"))
+            apart = J.T @ (J / np.tile(w, len(self.levels))[:, None])
+            out.append(Part(sp.csr_array(apart), None, f"{self.name} by {self.curve.by}"))
         return out
 
     def labels(self) -> list[str]:

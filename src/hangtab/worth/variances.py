@@ -11,13 +11,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.sparse as sp
 
 from hangtab.worth.arrays import Floats, Ints
-from hangtab.worth.forest import Factor, Prior, close, fold
+from hangtab.worth.forest import Prior
 from hangtab.worth.mode import Mode, Search, find_mode, penalties
+from hangtab.worth.precisions import share as share_of
 from hangtab.worth.problem import NOTHING, Problem
+from hangtab.worth.routes import Factor, Spread, close, covariance, fold, overlap
 from hangtab.worth.sheet import SALE
-from hangtab.worth.spread import Covariance, Gaps, covariance, gaps
+from hangtab.worth.spread import Gaps
 from hangtab.worth.tails import freedom_slope
 from hangtab.worth.usual import disbelief
 
@@ -59,7 +62,7 @@ def at_mode(problem: Problem, logs: Floats, mode: Mode, share: Floats | None = N
     # Normal sales inform as they weigh: one elimination serves both.
     factor, together = mode.factor, problem.forest.together
     if together.most("weights", float(not np.array_equal(information, mode.weight))):
-        factor = close(problem.forest, fold(problem.forest, information, prior), held)
+        factor = close(problem.road, fold(problem.road, information, prior), prior)
     levels, line, market, border = penalties(problem.forest, mode.solution, prior)
     (loglik,) = together.total("likelihood", float(mode.said.loglik.sum()))
     fit = -2.0 * loglik + float(levels.sum()) + line + market + border
@@ -73,9 +76,9 @@ def at_mode(problem: Problem, logs: Floats, mode: Mode, share: Floats | None = N
 def slope(problem: Problem, point: Point) -> Slope:
     """Gradient of the criterion in the parameters."""
     out, forest, prior = problem.layout, problem.forest, point.prior
-    cov = covariance(forest, point.factor, known_flat=problem.ml)
+    cov = covariance(problem.road, point.factor, known_flat=problem.ml)
     alone = len(out.classes) == 1 and problem.whole.only_sales
-    g = gaps(forest, point.factor, cov, prior, rows=not alone)
+    g = cov.gaps(prior, rows=not alone)
     levels, line, market, _ = penalties(forest, point.mode.solution, prior)
     squares, freedoms = np.full(len(out.names), np.nan), np.full(len(out.names), np.nan)
     squares[: out.levels], freedoms[: out.levels] = levels, g.levels
@@ -86,9 +89,8 @@ def slope(problem: Problem, point: Point) -> Slope:
     b = point.mode.solution.columns.B[:, 0]
     for k, (at, piece, prec) in enumerate(learned_parts(problem, point)):
         j = out.first_border + k
-        C = cov.columns.B[np.ix_(at, at)]
-        squares[j] = b[at] @ piece @ b[at]
-        freedoms[j] = float((np.linalg.solve(prec, piece)).trace() - (C * piece).sum())
+        squares[j] = b[at] @ (piece @ b[at])
+        freedoms[j] = share_of(prec, piece) - overlap(cov, at, piece)
     gradient = freedoms - squares
     with np.errstate(divide="ignore", invalid="ignore"):
         proposal = point.logs + np.log(squares / freedoms)
@@ -99,14 +101,15 @@ def slope(problem: Problem, point: Point) -> Slope:
     return Slope(gradient + pushed, np.where(bend > 0.0, np.nan, proposal))
 
 
-def _levers(problem: Problem, point: Point, cov: Covariance, g: Gaps, *, alone: bool) -> Floats:
+def _levers(problem: Problem, point: Point, cov: Spread, g: Gaps, *, alone: bool) -> Floats:
     """Sum of leverages by class of sales, and last over all sales, (classes + 1,).
 
     Where all rows are alike, it is the sum of all degrees of freedom: the trace of the hat matrix.
     """
     if alone:
-        kept = cov.half[problem.forest.T :, problem.forest.T :].any(axis=0)
-        border = float(kept.sum()) - float((cov.border * point.prior.border).sum())
+        p, known = problem.forest.p, problem.forest.flat if problem.ml else 0
+        free = int((~point.prior.held[: p - known]).sum())
+        border = free - overlap(cov, np.arange(p), point.prior.border)
         return np.full(2, float(g.levels.sum()) + g.line + g.market + border)
     lever = point.information * g.rows
     by_class = np.bincount(problem.klass, lever, minlength=len(problem.layout.classes))
@@ -133,7 +136,7 @@ def _residual_slopes(problem: Problem, point: Point, lever: Floats, gradient: Fl
         proposal[out.freedom] = np.nan
 
 
-def learned_parts(problem: Problem, point: Point) -> list[tuple[Ints, Floats, Floats]]:
+def learned_parts(problem: Problem, point: Point) -> list[tuple[Ints, sp.csr_array, sp.csr_array]]:
     """Free columns, own precision and whole precision of each learned border variance."""
     variances = problem.variances(point.logs)
     found = []
@@ -141,10 +144,11 @@ def learned_parts(problem: Problem, point: Point) -> list[tuple[Ints, Floats, Fl
         if term.flat:
             continue
         at = np.flatnonzero(~point.prior.held[a:b])
+        whole, every = point.prior.border[a:b, a:b], len(at) == b - a
         for part in parts:
             if part.variance is None:
-                piece = part.K[np.ix_(at, at)] / variances[part.name]
-                found.append((at + a, piece, point.prior.border[np.ix_(at + a, at + a)]))
+                K, Q = (part.K, whole) if every else (part.K[at][:, at], whole[at][:, at])
+                found.append((at + a, K / variances[part.name], Q))
     return found
 
 

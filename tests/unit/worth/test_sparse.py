@@ -183,7 +183,7 @@ def pair(request, problem):
     prior = problem.prior(first_logs(problem) + rng.normal(0, 0.7, len(problem.layout.names)), held)
     omega = rng.uniform(0.2, 5.0, ROWS)
     equations = sparse.make_equations(problem.forest, sp.coo_array(prior.border))
-    return close(problem.forest, fold(problem.forest, omega, prior), held), sparse.eliminate(equations, omega, prior)
+    return close(problem.forest, fold(problem.forest, omega, prior), prior), sparse.eliminate(equations, omega, prior)
 
 
 def test_the_forest_solves_the_sparse_equations(problem, pair):
