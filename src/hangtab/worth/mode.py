@@ -13,26 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from hangtab.worth.arrays import Flags, Floats
-from hangtab.worth.forest import (
-    Factor,
-    Folded,
-    Folding,
-    Forest,
-    Prior,
-    Solution,
-    border_problem,
-    carry,
-    close,
-    fitted_values,
-    fold,
-    solve,
-    step_precision,
-)
+from hangtab.worth.forest import Forest, Prior, Solution, step_precision
 from hangtab.worth.likelihood import Noise, pull
 from hangtab.worth.lots import Lots, linearise, lot_pull, lot_weights, lots_of
 from hangtab.worth.problem import Problem
 from hangtab.worth.pull import Pull
-from hangtab.worth.quadratic import bounded_minimum
+from hangtab.worth.routes import Factor, close, fitted_values, fold, held_columns, solve
 from hangtab.worth.sheet import SALE
 
 # Ways to weigh the rows of a step. EM never overshoots but creeps; MIXED takes the curvature, yet never less
@@ -150,23 +136,22 @@ def find_mode(problem: Problem, logs: Floats, search: Search) -> Mode:
     known = MIXED if concave or search.start is not None else EM
     way = EM if plain else known if search.first is None else search.first
     pace = _Pace(search.tolerance, way, closing=search.closing, hold=hold, concave=concave)
-    step, weight, found = 0, said.weight, None
+    step, weight, factor = 0, said.weight, None
     while True:
         weight = weight if pace.way == HELD else _weight(problem, said, pace.way)
         zeta = weight * eta + said.slope
         try:
-            if found is None or pace.way != HELD:
-                found = _eliminate(problem, prior, weight, zeta + lift, search)
+            if factor is None or pace.way != HELD:
+                factor = _eliminate(problem, (logs, prior), weight, zeta + lift, search)
         except np.linalg.LinAlgError:
             if pace.way != NEWTON:
                 raise
             pace.stumble()
             continue
-        folded, held, factor = found
         if lots is not None:
             lift = _lift(problem, factor, zeta, eta, (lots, noise))
-        solution = solve(problem.forest, factor, carry(problem.forest, folded, (zeta + lift)[:, None]))
-        new = fitted_values(problem.forest, solution)[:, 0]
+        solution = solve(problem.road, factor, (zeta + lift)[:, None])
+        new = fitted_values(problem.road, solution)[:, 0]
         shift = problem.forest.together.most("shift", float(np.max(np.abs(new - eta) / noise.scale)))
         eta, step = new, step + 1
         said = pull(problem.sheet, eta, noise)
@@ -186,40 +171,30 @@ def _weight(problem: Problem, said: Pull, way: int) -> Floats:
     return np.maximum(said.bend, least * said.weight)
 
 
-def _eliminate(
-    problem: Problem, prior: Prior, weight: Floats, zeta: Floats, search: Search
-) -> tuple[Folded, Flags, Factor]:
-    """One elimination, and which bounded columns stand at zero in it."""
-    folded = fold(problem.forest, weight, prior)
-    held = search.held
+def _eliminate(problem: Problem, of: tuple[Floats, Prior], weight: Floats, zeta: Floats, search: Search) -> Factor:
+    """One elimination, some bounded columns standing at zero in it. of: parameters, and the prior they stand for."""
+    (logs, prior), bounded = of, problem.border.bounded
+    opened, held = fold(problem.road, weight, prior), search.held
     if held is None:
         held = search.keep
-        if problem.border.bounded.any():
-            held = _held(problem, folded, carry(problem.forest, folded, zeta[:, None]), held)
+        if bounded.any():
+            held = held_columns(problem.road, opened, zeta, bounded, held)
     held = np.zeros(problem.forest.p, bool) if held is None else held
-    return folded, held, close(problem.forest, folded, held)
+    # Without the columns held the prior of the others has another determinant.
+    prior = prior if np.array_equal(held, prior.held) else problem.prior(logs, held)
+    return close(problem.road, opened, prior)
 
 
 def _lift(problem: Problem, factor: Factor, zeta: Floats, eta: Floats, lots_in: tuple[Lots, Noise]) -> Floats:
     """What the lots add to the weighted responses, linearised at eta."""
     lots, noise = lots_in
-    forest, habit = problem.forest, noise.habits.lot
+    road, habit = problem.road, noise.habits.lot
 
     def answer(responses: Floats) -> Floats:
-        solved = solve(forest, factor, carry(forest, factor.folded, responses[:, None]))
-        return np.asarray(fitted_values(forest, solved)[:, 0])
+        return np.asarray(fitted_values(road, solve(road, factor, responses[:, None]))[:, 0])
 
     weights, _ = lot_weights(lots, eta, habit, noise.nu)
     return lot_pull(linearise(lots, eta, habit.discount), weights, answer(zeta), answer)
-
-
-def _held(problem: Problem, folded: Folded, folding: Folding, keep: Flags | None) -> Flags:
-    bounded = problem.border.bounded
-    held = np.zeros(problem.forest.p, bool) if keep is None else keep.copy()
-    A, r = border_problem(problem.forest, folded, folding.g[:, 0])
-    free = np.flatnonzero(~held)
-    _, held[free] = bounded_minimum(A[np.ix_(free, free)], r[free], bounded[free], np.zeros(len(free), bool))
-    return held
 
 
 def _start(problem: Problem, start: Floats | None) -> Floats:
@@ -236,4 +211,4 @@ def penalties(forest: Forest, solution: Solution, prior: Prior) -> tuple[Floats,
     own, walks = forest.together.total("penalties", own, walks)
     g = solution.g[: forest.T, 0]
     b = solution.columns.B[:, 0]
-    return own / prior.levels, walks / prior.line, float(g @ Q @ g) / prior.market, float(b @ prior.border @ b)
+    return own / prior.levels, walks / prior.line, float(g @ Q @ g) / prior.market, float(b @ (prior.border @ b))

@@ -16,11 +16,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hangtab.worth.arrays import Flags, Floats
-from hangtab.worth.forest import Factor, carry
 from hangtab.worth.information import average_information
 from hangtab.worth.mode import EM, NEWTON, Search
 from hangtab.worth.problem import Problem
 from hangtab.worth.progress import Step
+from hangtab.worth.routes import bare, border_slope
 from hangtab.worth.variances import Point, Slope, at_mode, evaluate, limits, slope
 
 ENOUGH = 1e-9
@@ -136,12 +136,8 @@ def search_variances(
 
 def released(point: Point) -> Point:
     """The point without what its elimination left in the parts, which is most of it and has been used."""
-    factor, mode = _bare(point.factor), replace(point.mode, factor=_bare(point.mode.factor))
+    factor, mode = bare(point.factor), replace(point.mode, factor=bare(point.mode.factor))
     return replace(point, factor=factor, mode=mode)
-
-
-def _bare(factor: Factor) -> Factor:
-    return replace(factor, folded=replace(factor.folded, parts=()))
 
 
 def _closed(problem: Problem, at: _Looked, iteration: int, norm: float, *, closing: bool) -> Found:
@@ -262,11 +258,9 @@ def _refresh(problem: Problem, trial: Point, *, anew: bool, keep: Flags | None) 
 
 def _stands(problem: Problem, trial: Point, keep: Flags | None) -> bool:
     """Whether the held columns are those of the minimum: none of the free is negative, none of the held would rise."""
-    forest, mode = problem.forest, trial.mode
-    T, held, folded = forest.T, mode.factor.held, mode.factor.folded
-    g = carry(forest, folded, mode.zeta[:, None]).g[T:, 0]
-    x, rows = mode.solution.g[:, 0], folded.G[T:]
-    slope_of = rows @ x - g
-    pushed = slope_of < -ROUNDING * (np.abs(rows) @ np.abs(x) + np.abs(g))
+    mode, held = trial.mode, trial.mode.factor.held
+    slope_of, size = border_slope(problem.road, mode.factor, mode.solution, mode.zeta)
+    pushed = slope_of < -ROUNDING * size
     leaving = held & pushed if keep is None else held & ~keep & pushed
-    return not (leaving | (problem.border.bounded & ~held & (x[T:] < 0))).any()
+    below = mode.solution.g[problem.forest.T :, 0] < 0
+    return not (leaving | (problem.border.bounded & ~held & below)).any()
