@@ -60,7 +60,7 @@ class StoredName:
 class TakenFact:
     """One reading with what became of it. Either `evidence` (with its name) or `problem` is set.
 
-    `price` is the all-in price of a sale, or of its ask for asks and hidden offers (a bound, not a price); None when
+    `price` is the all-in price of a sale, or of its ask for asks and hidden offers (not a price); None when
     it cannot be levelled, then `problem` says why and the evidence still stands.
     """
 
@@ -149,7 +149,7 @@ class SalesFilter:
 class SaleRow:
     """One row of the list of sales; money in minor units of the book's currency, None where there is no price.
 
-    `asked`: the money is what was asked (asks, unsold listings, offers at a hidden price), a bound and not a price.
+    `asked`: the money is what was asked (asks, unsold listings, offers at a hidden price), which is no price.
     """
 
     id: str
