@@ -7,7 +7,10 @@ from pathlib import Path
 
 import pytest
 
+import hangtab
 from hangtab.demo import write_world
+from hangtab.usecases.fitting import load_valuer
+from hangtab.valuing import engine_table
 
 # The day the demo's evidence ends; questions are asked for it, so that answers do not drift as the calendar goes on.
 AT = "2026-10-30"
@@ -85,3 +88,21 @@ def empty(small, tmp_path) -> DemoBook:
     made = DemoBook(small.world, tmp_path / "empty.hangtab")
     made.run("new", "--catalogue", str(small.world / "catalogue"))
     return made
+
+
+@pytest.fixture(scope="session")
+def book(demo):
+    """The demo's book, opened."""
+    return hangtab.open(demo.book).parts
+
+
+@pytest.fixture(scope="session")
+def table(book):
+    """The engine's table of the demo's book."""
+    return engine_table(book.book.rows(), book.catalogue, book.book.currency)
+
+
+@pytest.fixture(scope="session")
+def standing(book):
+    """What answers from the demo's fit."""
+    return load_valuer(book).valuer

@@ -11,10 +11,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-import hangtab
 from hangtab.domain.subject import Subject
-from hangtab.usecases.fitting import load_valuer
-from hangtab.valuing import book_spec, engine_table, form_of, predicted
+from hangtab.valuing import book_spec, form_of, predicted
 from hangtab.worth import fit
 from tests.journeys.conftest import AT
 
@@ -23,21 +21,6 @@ YEAR = timedelta(days=365)
 ORIGIN = date.fromisoformat(AT) - YEAR
 LAST = 5
 BETTER = 0.75  # of the yardstick's error at most: at least 25 % below it
-
-
-@pytest.fixture(scope="module")
-def book(demo):
-    return hangtab.open(demo.book).parts
-
-
-@pytest.fixture(scope="module")
-def table(book):
-    return engine_table(book.book.rows(), book.catalogue, book.book.currency)
-
-
-@pytest.fixture(scope="module")
-def standing(book):
-    return load_valuer(book).valuer
 
 
 def variant(key):

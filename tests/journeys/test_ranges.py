@@ -12,17 +12,14 @@ import polars as pl
 import pytest
 from scipy.special import ndtri
 
-import hangtab
 from hangtab.backtest.forecast import shown
 from hangtab.backtest.peers import LastFive, Learner
 from hangtab.backtest.rolling import Columns, Split, try_out
 from hangtab.domain.subject import Subject
-from hangtab.usecases.fitting import load_valuer
 from hangtab.valuing import (
     CHAIN,
     book_spec,
     calibrate,
-    engine_table,
     form_of,
     half_years,
     predicted,
@@ -47,21 +44,6 @@ class Half:
     after: pl.DataFrame
     fitted: Fitted
     said: pl.DataFrame
-
-
-@pytest.fixture(scope="module")
-def book(demo):
-    return hangtab.open(demo.book).parts
-
-
-@pytest.fixture(scope="module")
-def table(book):
-    return engine_table(book.book.rows(), book.catalogue, book.book.currency)
-
-
-@pytest.fixture(scope="module")
-def standing(book):
-    return load_valuer(book).valuer
 
 
 @pytest.fixture(scope="module")
